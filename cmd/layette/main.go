@@ -1,0 +1,4 @@
+// Command layette runs a studio's recipes over its models.
+package main
+
+func main() {}

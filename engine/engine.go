@@ -1,0 +1,2 @@
+// Package engine plans and runs a model's stages as one dependency graph.
+package engine

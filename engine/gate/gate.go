@@ -1,0 +1,2 @@
+// Package gate judges measures by a recipe's rules.
+package gate

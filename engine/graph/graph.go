@@ -1,0 +1,2 @@
+// Package graph orders names by what they need.
+package graph

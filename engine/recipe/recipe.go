@@ -1,0 +1,140 @@
+// Package recipe reads a product line's recipe and a model's sheet into a plan
+// that can be run: spelling, units, names, cycles and rules are checked here,
+// all problems are told at once with their places, and nothing is read but
+// the two texts and the recipes they extend.
+package recipe
+
+import (
+	"layette/engine/diag"
+	"layette/engine/step"
+)
+
+// Recipe is a product line's recipe with one model's sheet laid over it.
+type Recipe struct {
+	Title  string
+	File   string   // the recipe's own file, as named to the reader
+	Lines  []string // titles of the recipes it extends, nearest first
+	Parts  []*Part  // in order of name
+	Roles  map[string]*Role
+	Given  []*Given // overrides of the model sheet, in order of name
+	Model  Model
+	Stages []*Stage // in an order in which each comes after what it needs
+	// Quantities holds every named quantity that rules and values may refer
+	// to, by full name: "materials.vinyl.wall", "tolerances.gap",
+	// "parts.head.longest", "child.head-girth".
+	Quantities map[string]*Quantity
+}
+
+// Model is what the model sheet says of the child and the kit.
+type Model struct {
+	Name  string // the folder's name unless the sheet says otherwise
+	Title string
+	File  string
+}
+
+// Part is a part of the kit.
+type Part struct {
+	Name   string
+	Mirror string // the part it mirrors; empty if none
+	Scans  string // glob of its scans below the model's folder; empty if it has none
+	Pos    diag.Pos
+}
+
+// Role says what a role of the studio may sign for.
+type Role struct {
+	Name string
+	Doc  string
+	Pos  diag.Pos
+}
+
+// Quantity is a named value with its place and origin.
+type Quantity struct {
+	Name   string
+	Type   step.ValueType
+	Value  any       // as step.Values holds it
+	Pos    diag.Pos  // where the value that counts was written
+	Origin string    // what the recipe says of where it comes from: "factory", "published: …"; may be empty
+	Given  *Given    // the override that set it; nil if none
+	Was    *Quantity // what it replaced, in a recipe extended or overridden; nil if none
+}
+
+// Given is a value that the model sheet sets against the recipe.
+type Given struct {
+	Name   string // of its table in the model sheet
+	Sets   string // what it sets: "tolerances.gap", "stages.intake.values.verdict"
+	Part   string // only for this part; empty for all
+	Scan   string // only for this scan (path below the model); empty for all
+	Reason string
+	Pos    diag.Pos
+}
+
+// Stage is a named node of the recipe, not yet fanned out.
+type Stage struct {
+	Name   string
+	Step   string
+	Each   string        // "", "part" or "scan"
+	Only   []string      // the parts it is for, in order of name; all parts unless the recipe says otherwise
+	Inputs []*Input      // in the order the step declares them
+	Values []*StageValue // in order of name; every value the step declares that is not absent
+	After  []string      // stages that must be done first although nothing of theirs is read
+	Gates  []*Gate       // in order of name
+	Sign   *Sign         // nil if nobody need sign
+	Why    string        // what the recipe says the stage is for
+	Pos    diag.Pos
+	Kind   step.Kind
+}
+
+// Input says where an input of a stage comes from: other stages, or files.
+type Input struct {
+	Name     string
+	From     []From // outputs of stages; empty for files
+	Files    string // glob below the model's folder, "{part}" and "{scan}" to be filled in; empty for stages
+	Folder   string // a folder outside the model that the model sheet names (a backup); empty otherwise
+	Units    string // unit of coordinates in Files
+	Optional bool
+	Pos      diag.Pos
+}
+
+// From is an output of a stage.
+type From struct {
+	Stage  string
+	Output string
+	Pos    diag.Pos
+}
+
+// StageValue is a value of a stage. For a stage that fans out it may differ
+// between instances; At gives the one that counts.
+type StageValue struct {
+	Name string
+	Type step.ValueType
+	// Refer is the quantity's name where the recipe refers to one; "part.…"
+	// and "scan.…" stand for the instance's own part or scan.
+	Refer string
+	Value any // as step.Values holds it; nil where it depends on the instance
+	Pos   diag.Pos
+	Given []*Override // from the model sheet, the most particular last
+}
+
+// Override is a stage's value set by the model sheet.
+type Override struct {
+	*Given
+	Value any
+}
+
+// Gate is a rule that must hold before work goes on.
+type Gate struct {
+	Name string
+	Rule string
+	Why  string
+	Pos  diag.Pos // of the rule's text, its first character
+}
+
+// Sign says whose word a stage needs.
+type Sign struct {
+	Role      string
+	People    int      // how many different people; at least 1
+	Meaning   string   // what each vouches for
+	Questions []string // each to be answered yes with the sign-off
+	NotMaker  bool     // who made one of the files may not sign for it
+	Pos       diag.Pos
+}

@@ -1,0 +1,2 @@
+// Package sheet makes a model's inspection sheet.
+package sheet

@@ -1,0 +1,2 @@
+// Package store keeps what stages made, by content.
+package store

@@ -1,0 +1,2 @@
+// Package trail keeps the signed record of who approved what.
+package trail

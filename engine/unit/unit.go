@@ -1,0 +1,2 @@
+// Package unit reads quantities with their units.
+package unit

@@ -1,0 +1,3 @@
+module layette
+
+go 1.26

@@ -1,0 +1,2 @@
+// Package recipes holds the recipes that come with layette.
+package recipes

@@ -1,0 +1,2 @@
+// Package draw makes pictures of surfaces.
+package draw

@@ -1,0 +1,2 @@
+// Package meshio reads and writes surfaces.
+package meshio

@@ -193,7 +193,8 @@ type Job struct {
 	// name (a relative path with forward slashes for Kind Any outputs). The
 	// file appears when the whole stage has succeeded.
 	Create func(output, name string) (io.WriteCloser, error)
-	// Pass gives an input file on as an output without copying its bytes.
+	// Pass gives an input file on as an output without copying its bytes, under
+	// f.Name, which the step may change first.
 	Pass func(output string, f File) error
 	// Prior opens what an earlier run of this step with other inputs left for
 	// reuse, by key, and Keep leaves something. What they hold must be a

@@ -6,6 +6,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // Pos is a place in a text file; Line and Col count from 1, Col in runes. Len
@@ -36,12 +37,15 @@ type Problem struct {
 	Msg  string `json:"msg"`            // what is wrong, in the recipe's words
 	Hint string `json:"hint,omitempty"` // what to write instead
 	Also []Note `json:"also,omitempty"` // other places that took part
+	// Text is the line of the text at Pos, for showing; empty if not known.
+	Text string `json:"-"`
 }
 
 // Note is a second place that a problem speaks of.
 type Note struct {
-	Pos Pos    `json:"pos"`
-	Msg string `json:"msg"`
+	Pos  Pos    `json:"pos"`
+	Msg  string `json:"msg"`
+	Text string `json:"-"` // the line of the text at Pos; empty if not known
 }
 
 // Error returns the problem in one line.
@@ -49,8 +53,29 @@ func (p *Problem) Error() string {
 	return fmt.Sprintf("%s: %s [%s]", p.Pos, p.Msg, p.Code)
 }
 
-// Problems gathers problems; the zero value is ready.
-type Problems struct{ list []*Problem }
+// Problems gathers problems; the zero value is ready. It is not for use by
+// several goroutines at once.
+type Problems struct {
+	list  []*Problem
+	texts map[string][]string // lines by file
+}
+
+// Source tells the text of a file, so that All can show the lines problems are in.
+func (ps *Problems) Source(file, text string) {
+	if ps.texts == nil {
+		ps.texts = map[string][]string{}
+	}
+	ps.texts[file] = strings.Split(text, "\n")
+}
+
+// line returns the line at pos, or nothing.
+func (ps *Problems) line(pos Pos) string {
+	lines := ps.texts[pos.File]
+	if pos.Line < 1 || pos.Line > len(lines) {
+		return ""
+	}
+	return strings.TrimSuffix(lines[pos.Line-1], "\r")
+}
 
 // Add gathers p.
 func (ps *Problems) Add(p *Problem) { ps.list = append(ps.list, p) }
@@ -67,7 +92,21 @@ func (ps *Problems) Len() int { return len(ps.list) }
 
 // All returns the problems in order of place, without repetitions.
 func (ps *Problems) All() []*Problem {
-	sorted := slices.Clone(ps.list)
+	for _, p := range ps.list {
+		if p.Text == "" {
+			p.Text = ps.line(p.Pos)
+		}
+		for i := range p.Also {
+			if p.Also[i].Text == "" {
+				p.Also[i].Text = ps.line(p.Also[i].Pos)
+			}
+		}
+	}
+	return inOrder(ps.list)
+}
+
+func inOrder(list []*Problem) []*Problem {
+	sorted := slices.Clone(list)
 	slices.SortStableFunc(sorted, func(a, b *Problem) int {
 		return cmp.Or(
 			cmp.Compare(a.Pos.File, b.Pos.File), cmp.Compare(a.Pos.Line, b.Pos.Line),

@@ -6,22 +6,26 @@ package recipe
 
 import (
 	"layette/engine/diag"
+	"layette/engine/gate"
 	"layette/engine/step"
 )
 
 // Recipe is a product line's recipe with one model's sheet laid over it.
 type Recipe struct {
-	Title  string
-	File   string   // the recipe's own file, as named to the reader
-	Lines  []string // titles of the recipes it extends, nearest first
-	Parts  []*Part  // in order of name
-	Roles  map[string]*Role
-	Given  []*Given // overrides of the model sheet, in order of name
-	Model  Model
-	Stages []*Stage // in an order in which each comes after what it needs
+	Title string
+	File  string   // the recipe's own file, as named to the reader
+	Lines []string // titles of the recipes it extends, nearest first
+	Parts []*Part  // in order of name
+	Roles map[string]*Role
+	Given []*Given // overrides of the model sheet, in order of name
+	Model Model
+	// Folders are the folders outside the model that its sheet names, by name.
+	Folders map[string]*Folder
+	Stages  []*Stage // in an order in which each comes after what it needs
 	// Quantities holds every named quantity that rules and values may refer
 	// to, by full name: "materials.vinyl.wall", "tolerances.gap",
-	// "parts.head.longest", "child.head-girth".
+	// "parts.head.longest", "child.head-girth". Members of tables are there on
+	// their own too: "materials.vinyl.shrinkage.mould".
 	Quantities map[string]*Quantity
 }
 
@@ -30,6 +34,13 @@ type Model struct {
 	Name  string // the folder's name unless the sheet says otherwise
 	Title string
 	File  string
+}
+
+// Folder is a folder outside the model, such as a backup disk.
+type Folder struct {
+	Name string
+	Path string // as the model sheet writes it; may be absolute, and may not be there today
+	Pos  diag.Pos
 }
 
 // Part is a part of the kit.
@@ -56,6 +67,9 @@ type Quantity struct {
 	Origin string    // what the recipe says of where it comes from: "factory", "published: …"; may be empty
 	Given  *Given    // the override that set it; nil if none
 	Was    *Quantity // what it replaced, in a recipe extended or overridden; nil if none
+	// For holds what counts instead for one part or one scan, the most
+	// particular last. Recipe.Quantity picks.
+	For []*Quantity
 }
 
 // Given is a value that the model sheet sets against the recipe.
@@ -93,9 +107,12 @@ type Input struct {
 	Units    string // unit of coordinates in Files
 	Optional bool
 	Pos      diag.Pos
+	Given    []*Override // other Files from the model sheet (Value is a string), the most particular last
 }
 
-// From is an output of a stage.
+// From is an output of a stage. A stage takes it from its own part or scan
+// where both fan out alike; a stage that fans out less takes all there are, in
+// order of name (its input is then Many); one that fans out more takes the one.
 type From struct {
 	Stage  string
 	Output string
@@ -127,6 +144,9 @@ type Gate struct {
 	Rule string
 	Why  string
 	Pos  diag.Pos // of the rule's text, its first character
+	// Compiled judges the measures of one instance; its Names say which
+	// measures and quantities it needs.
+	Compiled *gate.Rule
 }
 
 // Sign says whose word a stage needs.

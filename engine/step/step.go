@@ -93,6 +93,8 @@ type ValueType string
 const (
 	Length      ValueType = "length"      // "1.2 mm", "0.05 in": float64 mm
 	Angle       ValueType = "angle"       // "15 deg": float64 degrees
+	Area        ValueType = "area"        // "25 mm2": float64 mm²
+	Volume      ValueType = "volume"      // "3 cm3": float64 mm³
 	Share       ValueType = "share"       // "2 %": float64, 0.02
 	Mass        ValueType = "mass"        // "120 g": float64 g
 	Density     ValueType = "density"     // "1.2 g/cm3": float64 g/cm³
@@ -212,7 +214,7 @@ type Values map[string]any
 // Has reports whether an optional value was given.
 func (v Values) Has(name string) bool { _, ok := v[name]; return ok }
 
-// Float returns a length, angle, share, mass, density, time, temperature or number.
+// Float returns a length, angle, area, volume, share, mass, density, time, temperature or number.
 func (v Values) Float(name string) float64 { return v[name].(float64) }
 
 // Int returns a count.

@@ -1,7 +1,16 @@
 module layette
 
-go 1.26
+go 1.26.0
 
-require github.com/hashicorp/go-multierror v1.1.1
+require (
+	github.com/hashicorp/go-multierror v1.1.1
+	github.com/spf13/cobra v1.10.2
+	golang.org/x/term v0.48.0
+)
 
-require github.com/hashicorp/errwrap v1.0.0 // indirect
+require (
+	github.com/hashicorp/errwrap v1.0.0 // indirect
+	github.com/inconshreveable/mousetrap v1.1.0 // indirect
+	github.com/spf13/pflag v1.0.9 // indirect
+	golang.org/x/sys v0.50.0 // indirect
+)

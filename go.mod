@@ -5,6 +5,7 @@ go 1.26.0
 require (
 	github.com/hashicorp/go-multierror v1.1.1
 	github.com/spf13/cobra v1.10.2
+	golang.org/x/crypto v0.59.0
 	golang.org/x/term v0.48.0
 )
 

@@ -2,9 +2,20 @@
 // folder here and one line in All.
 package steps
 
-import "layette/engine/step"
+import (
+	"layette/engine/step"
+	"layette/steps/archive"
+	"layette/steps/bag"
+	"layette/steps/handwork"
+	"layette/steps/signoff"
+)
 
 // All returns every step, in order of name.
 func All() []step.Kind {
-	return []step.Kind{}
+	return []step.Kind{
+		archive.Kind{},
+		bag.Kind{},
+		handwork.Kind{},
+		signoff.Kind{},
+	}
 }

@@ -1,0 +1,23 @@
+package signoff
+
+import (
+	"slices"
+	"testing"
+
+	"layette/engine/step"
+	"layette/steps/internal/steptest"
+)
+
+func TestGivesOnWhatTheWordIsAbout(t *testing.T) {
+	a := steptest.File("master.stl", []byte("a"), "mm")
+	a.Part, a.Stage = "head", "shrinkage"
+	b := steptest.File("master.stl", []byte("b"), "mm")
+	b.Part, b.Stage = "left-arm", "shrinkage"
+	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"about": {a, b}}})
+	if want := []string{"about/shrinkage/head/master.stl", "about/shrinkage/left-arm/master.stl"}; !slices.Equal(r.Order, want) {
+		t.Errorf("gave %v, want %v", r.Order, want)
+	}
+	if r.Measures["files"] != int64(2) {
+		t.Errorf("files = %v, want 2", r.Measures["files"])
+	}
+}

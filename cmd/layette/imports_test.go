@@ -14,7 +14,6 @@ import (
 // import, and why. Standard library paths are given whole.
 type rule struct {
 	folder string
-	except []string // folders below folder that the rule leaves alone
 	forbid []string // prefixes of import paths
 	allow  []string // prefixes that forbid would catch but are allowed
 	why    string

@@ -4,6 +4,7 @@ go 1.26.0
 
 require (
 	github.com/hashicorp/go-multierror v1.1.1
+	github.com/hschendel/stl v1.0.4
 	github.com/spf13/cobra v1.10.2
 	golang.org/x/crypto v0.59.0
 	golang.org/x/term v0.48.0
@@ -12,7 +13,6 @@ require (
 
 require (
 	github.com/hashicorp/errwrap v1.0.0 // indirect
-	github.com/hschendel/stl v1.0.4
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect
 	golang.org/x/sys v0.50.0 // indirect

@@ -201,10 +201,10 @@ func (p *plyReader) finish() error {
 		p.info.note("%d faces of fewer than three corners were left out", p.few)
 	}
 	if b, ok := p.rows.(*binaryRows); ok && b.left > 0 {
-		p.info.note("%d bytes after the last element were passed over", b.left)
+		p.info.note("the last %d of the file's bytes, after the last element, were passed over", b.left)
 	}
-	if t, ok := p.rows.(*textRows); ok && t.nextWords() {
-		return t.errorf("there is more here than the head promises")
+	if t, ok := p.rows.(*textRows); ok {
+		t.leftovers(p.info)
 	}
 	if p.grid == nil {
 		return nil

@@ -11,7 +11,21 @@ import (
 var errEnds = errors.New("the file ends too early: it was cut off; export or copy it again")
 
 // textRows reads a PLY body in words: one row a line.
-type textRows struct{ *lines }
+type textRows struct {
+	*lines
+	long  int // lines with more numbers than the head promises
+	first int // the first of them
+}
+
+// leftovers notes what stood in the file beyond its head's promises.
+func (t *textRows) leftovers(info *Info) {
+	if t.long > 0 {
+		info.note("%d lines have more numbers than the head promises, the first is line %d; the surplus was passed over", t.long, t.first)
+	}
+	if t.nextWords() {
+		info.note("line %d: there are lines after the last element; they were passed over", t.n)
+	}
+}
 
 func (t *textRows) where() string { return fmt.Sprintf("line %d", t.n) }
 
@@ -58,7 +72,9 @@ func (t *textRows) row(e *plyElement, list int, nums, items []float64) ([]float6
 		}
 	}
 	if len(words) > 0 {
-		return nil, fmt.Errorf("the line has %d numbers more than the head promises", len(words))
+		if t.long++; t.long == 1 {
+			t.first = t.n
+		}
 	}
 	return items, nil
 }

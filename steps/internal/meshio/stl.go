@@ -47,7 +47,7 @@ func readSTL(ctx context.Context, r io.ReaderAt, size int64, head []byte, opt Op
 	case n > math.MaxInt32/3:
 		return nil, fmt.Errorf("byte 80: %d facets are more than this program can number", n)
 	case surplus > 0:
-		info.note("%d bytes after the last facet were passed over", surplus)
+		info.note("the last %d of the file's bytes, too few for a facet, were passed over", surplus)
 	}
 	corners, err := stlCorners(ctx, r, n, opt.Workers)
 	if err != nil {

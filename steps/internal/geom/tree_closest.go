@@ -233,10 +233,13 @@ func closestOnSliver(bb, bc, cc, d1, d2, vb, vc, det float64) (v, w float64, f F
 // points[i], with Tri -1 where nothing lies within maxDist mm.
 func (t *Tree) ClosestAll(ctx context.Context, points []Vec, maxDist float64, workers int) (answers []Hit, err error) {
 	answers = make([]Hit, len(points))
-	order, err := curveOrder(ctx, points, t.bounds, workers)
-	if err != nil {
-		return nil, err
+	if len(t.ids) == 0 {
+		for i := range answers {
+			answers[i] = NoHit
+		}
+		return answers, nil
 	}
+	order := askOrder(points, t.bounds, workers)
 	err = inBatches(ctx, len(points), workers, func(from, to int) {
 		last := int32(-1)
 		for _, i := range order[from:to] {

@@ -3,8 +3,9 @@ module layette
 go 1.26.0
 
 require (
+	github.com/BurntSushi/toml v1.6.0
+	github.com/expr-lang/expr v1.17.8
 	github.com/hashicorp/go-multierror v1.1.1
-	github.com/hschendel/stl v1.0.4
 	github.com/spf13/cobra v1.10.2
 	golang.org/x/crypto v0.59.0
 	golang.org/x/term v0.48.0

@@ -53,22 +53,9 @@ type Margin struct {
 	Unit string         `json:"unit,omitempty"`
 }
 
-// Rule is a rule that has been checked. It may be judged by many goroutines at once.
-type Rule struct {
-	text  string
-	names []Name
-}
-
 // Text returns the rule as the recipe has it.
 func (r *Rule) Text() string { return r.text }
 
 // Names returns what the rule speaks of, in order of name. A gate depends on
 // nothing else.
 func (r *Rule) Names() []Name { return r.names }
-
-// Judge judges the values, by name, in base units as step.Values and
-// step.Outcome hold them. A name without a value, a number that is not finite
-// and an empty list make it Unknown.
-func (r *Rule) Judge(values map[string]any) Verdict {
-	return Verdict{State: Unknown, Rule: r.text, Says: "not built yet"}
-}

@@ -12,9 +12,12 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
+require golang.org/x/text v0.44.0 // indirect
+
 require (
 	github.com/hashicorp/errwrap v1.0.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect
+	golang.org/x/image v0.47.0
 	golang.org/x/sys v0.50.0 // indirect
 )

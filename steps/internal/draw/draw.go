@@ -1,2 +1,157 @@
-// Package draw makes pictures of surfaces.
+// Package draw turns surfaces into pictures: PNG bytes of a part under soft
+// studio light, with values on the skin, numbered spots, sections, a scale bar
+// and a title; and small line charts as SVG text.
+//
+// A picture is a function of its scene, view and size: the same bytes whatever
+// the number of workers. Triangles are snapped to a fixed grid and compared by
+// depth and then by their number, so no order of work can show. Products pass
+// through float64(...) as geom's package comment explains.
+//
+// Frames: a View looks against Dir, the direction from the part to the eye.
+// Unless a scene says otherwise, +Z is up and the face looks along -Y.
 package draw
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"runtime"
+
+	"layette/steps/internal/geom"
+)
+
+// Scene is what to draw.
+type Scene struct {
+	Title string
+	Note  string // a second, smaller line under the title
+	Mesh  *geom.Mesh
+	// Values colours the skin; nil draws plain clay.
+	Values *Values
+	// Skin draws the surface's own colours, where it has any and Values is nil.
+	Skin  bool
+	Spots []Spot
+	// Cut, if set, takes away all that lies in front of the plane and hatches
+	// what is solid there.
+	Cut *Plane
+	// Outline draws dark lines on paper where the shape turns away or steps
+	// back, instead of clay.
+	Outline bool
+	// Bare leaves out title, scale bar, legend and labels.
+	Bare bool
+	// Workers is how many goroutines to use at most; 0 means one a processor.
+	Workers int
+}
+
+// Plane is the plane through At square to Normal. What lies on the side
+// Normal points to is in front of it.
+type Plane struct{ At, Normal geom.Vec }
+
+// Spot is a numbered place to point at.
+type Spot struct {
+	Number int
+	At     geom.Vec
+	To     geom.Vec   // the facing point of what spans two places, or zero
+	Radius float64    // mm; a ring of this size is drawn when it shows
+	Text   string     // a few words beside the number, such as "0.81 mm"
+	Fault  bool       // drawn in the fault colour rather than graphite
+	Ring   []geom.Vec // an outline to draw, closed; may be empty
+}
+
+// Size is the size of a picture in pixels.
+type Size struct{ Width, Height int }
+
+// Usual is the size of a picture on the inspection sheet.
+var Usual = Size{1200, 900}
+
+// Limits that keep a picture's memory bounded: about 80 bytes a pixel while drawing.
+const (
+	leastSide = 32
+	mostSide  = 8192
+)
+
+// check reports everything in a scene that cannot be drawn.
+func check(s Scene, size Size) error {
+	switch {
+	case size.Width < leastSide || size.Height < leastSide || size.Width > mostSide || size.Height > mostSide:
+		return fmt.Errorf("picture of %d by %d pixels: each side must be %d to %d", size.Width, size.Height, leastSide, mostSide)
+	case s.Mesh == nil || len(s.Mesh.Tris) == 0:
+		return errors.New("nothing to draw: the surface has no triangles")
+	case s.Values != nil && len(s.Values.At) != len(s.Mesh.Verts):
+		return fmt.Errorf("values to draw: %d for %d vertices", len(s.Values.At), len(s.Mesh.Verts))
+	}
+	for t, tri := range s.Mesh.Tris {
+		for _, v := range tri {
+			if v < 0 || int(v) >= len(s.Mesh.Verts) {
+				return fmt.Errorf("triangle %d names vertex %d of %d", t, v, len(s.Mesh.Verts))
+			}
+		}
+	}
+	return nil
+}
+
+// PNG draws s from v and returns the bytes of a PNG file. A true-scale picture
+// carries its pixels per metre (pHYs), so that it prints at its real size.
+//
+// Two million triangles at 1200 by 900 take well under a second on two
+// processors.
+func PNG(ctx context.Context, s Scene, v View, size Size) ([]byte, error) {
+	p, err := Draw(ctx, s, v, size)
+	if err != nil {
+		return nil, err
+	}
+	return p.PNG()
+}
+
+// Picture is a drawn picture and what is known about it.
+type Picture struct {
+	Image *image.RGBA
+	// PerMM is pixels per mm: everywhere in a true-scale view, at the middle
+	// of the part in perspective.
+	PerMM float64
+	// Exact says that PerMM holds everywhere and is meant for measuring on paper.
+	Exact bool
+	// Seen tells for each of the scene's spots whether it shows.
+	Seen []bool
+	// Labels are the boxes of the labels drawn, in pixels, one for each spot
+	// that has one, empty otherwise.
+	Labels []image.Rectangle
+}
+
+// PNG returns p as the bytes of a PNG file.
+func (p *Picture) PNG() ([]byte, error) {
+	var b bytes.Buffer
+	perMM := 0.0
+	if p.Exact {
+		perMM = p.PerMM
+	}
+	err := encode(&b, p.Image, perMM)
+	return b.Bytes(), err
+}
+
+// Draw draws s from v.
+func Draw(ctx context.Context, s Scene, v View, size Size) (*Picture, error) {
+	if err := check(s, size); err != nil {
+		return nil, err
+	}
+	if s.Workers <= 0 {
+		s.Workers = runtime.GOMAXPROCS(0)
+	}
+	lay := layOut(s, size)
+	cam := aim(s, v, lay.stage)
+	f, err := rasterise(ctx, s, cam, size)
+	if err != nil {
+		return nil, err
+	}
+	im, err := f.light(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	p := &Picture{Image: im, PerMM: cam.scale, Exact: v.PerMM > 0}
+	p.Seen = f.seen(s.Spots)
+	if !s.Bare {
+		p.Labels = annotate(im, s, v, cam, lay, p.Seen)
+	}
+	return p, nil
+}

@@ -6,13 +6,13 @@ require (
 	github.com/BurntSushi/toml v1.6.0
 	github.com/expr-lang/expr v1.17.8
 	github.com/hashicorp/go-multierror v1.1.1
+	github.com/hiddeco/sshsig v0.2.0
 	github.com/spf13/cobra v1.10.2
 	golang.org/x/crypto v0.59.0
 	golang.org/x/term v0.48.0
+	golang.org/x/text v0.44.0
 	pgregory.net/rapid v1.3.0
 )
-
-require golang.org/x/text v0.44.0 // indirect
 
 require (
 	github.com/hashicorp/errwrap v1.0.0 // indirect

@@ -1,6 +1,11 @@
 package trail
 
-import "time"
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
 
 // Subject is exactly what a person's word is about. Files count by digest and
 // size, in any order; two subjects are the same if stage, files and state are.
@@ -54,37 +59,204 @@ type Decision struct {
 	Records     []ID        // every record about this stage that took part, in order: the decision depends on no other
 }
 
+// content is the key under which two subjects are the same content.
+func content(stage string, files []File, state string) string {
+	var list []string
+	for _, f := range files {
+		list = append(list, fmt.Sprintf("%s %d", f.SHA256, f.Size))
+	}
+	slices.Sort(list)
+	return stage + "\n" + state + "\n" + strings.Join(list, "\n")
+}
+
+func (s Subject) content() string { return content(s.Stage, s.Files, s.State) }
+
+func (r *Record) content_() string { return content(r.Stage, r.Files, r.State) }
+
 // Decide says where a subject stands under a policy. For each person the
 // newest verdict on exactly this content counts, of two parallel ones the
 // stricter; holds and rejects on other content of the same stage count until
 // an approval or their author names them in its answers.
 func (t *Trail) Decide(s Subject, p Policy) Decision {
-	return Decision{State: Waiting, StillNeeded: max(p.People, 1)}
+	c := &court{Trail: t, s: s, p: p, about: s.content(), needed: max(p.People, 1)}
+	if t.damaged {
+		return Decision{State: Doubtful, StillNeeded: c.needed,
+			Reasons: []string{"the trail is damaged: nothing can be told from it before it is mended"}}
+	}
+	c.gather()
+	c.holds()
+	c.approvals()
+	c.conclude()
+	return c.d
 }
 
-// Conceded returns the standing concession for a gate on exactly this content
-// by somebody of the role, and whether there is one; reasons say why a
-// concession that is there does not count.
-func (t *Trail) Conceded(s Subject, gate, role string) (r Record, ok bool, reasons []string) {
-	return Record{}, false, nil
+// court hears one subject.
+type court struct {
+	*Trail
+	s      Subject
+	p      Policy
+	about  string // the subject's content
+	needed int
+	words  []*Record // verdicts on the stage, "made" left out
+	makers map[string]bool
+	d      Decision
 }
 
-// MadeBy returns the standing records in which people say they made the file
-// with this digest, newest last: its From says what it was made from.
-func (t *Trail) MadeBy(sha256 string) []Record { return nil }
-
-// Made returns the standing records of verdict Made about a stage, whatever
-// the content, newest last.
-func (t *Trail) Made(stage string) []Record { return nil }
-
-// Sealing says whose seal the trail awaits.
-type Sealing struct {
-	Records int      // how many records the trail holds
-	Heads   []ID     // its newest records
-	Waiting []string // names of people who signed something and whose seal does not cover it all
+// gather finds the verdicts on the stage and who made the files.
+func (c *court) gather() {
+	for _, r := range c.byStage[c.s.Stage] {
+		if r.Kind == Signoff && r.Verdict != Made {
+			c.words = append(c.words, r)
+			c.d.Records = append(c.d.Records, r.ID)
+		}
+	}
+	c.makers = map[string]bool{}
+	for _, f := range slices.Concat(c.s.Files, c.s.Sources) {
+		for _, r := range c.madeBy(f.SHA256) {
+			c.makers[r.By] = true
+			if c.p.NotMaker && !slices.Contains(c.d.Records, r.ID) {
+				c.d.Records = append(c.d.Records, r.ID)
+			}
+		}
+	}
 }
 
-// Sealing returns how far the trail is sealed. It is sealed when everybody who
-// signed anything and is not retired has a seal that follows every other
-// record but seals.
-func (t *Trail) Sealing() Sealing { return Sealing{} }
+// newer reports whether r's author later said something else about the same
+// content.
+func (c *court) newer(r *Record) bool {
+	return slices.ContainsFunc(c.words, func(o *Record) bool {
+		return o.By == r.By && o.content_() == r.content_() && c.follows(o, r)
+	})
+}
+
+// holds finds the holds and rejects that stand.
+func (c *court) holds() {
+	for _, r := range c.words {
+		stops := r.Verdict == Hold || r.Verdict == Reject
+		if stops && !c.newer(r) && !c.settled(r) {
+			c.d.Open = append(c.d.Open, *r)
+		}
+	}
+}
+
+// settled reports whether a hold is answered: by its author taking it back,
+// or, once it is about other content or its author is retired, by an approval
+// of somebody who may approve.
+func (c *court) settled(hold *Record) bool {
+	mayAnswer := hold.content_() != c.about || !c.active(hold.By)
+	return slices.ContainsFunc(c.words, func(r *Record) bool {
+		switch {
+		case !slices.Contains(r.Answers, hold.ID), c.newer(r):
+			return false
+		case r.By == hold.By:
+			return r.Verdict == Withdraw || r.Verdict == Approve
+		}
+		return r.Verdict == Approve && mayAnswer && c.may(r) == ""
+	})
+}
+
+// may says why r's author may not approve, "" if she may.
+func (c *court) may(r *Record) string {
+	switch {
+	case c.p.Role != "" && !slices.Contains(c.roles(r), c.p.Role):
+		return fmt.Sprintf("%s is not enrolled as %s", r.ByPrinted, c.p.Role)
+	case c.p.NotMaker && c.makers[r.By]:
+		return fmt.Sprintf("%s made one of the files", r.ByPrinted)
+	}
+	return ""
+}
+
+// approvals counts people, not keys nor records.
+func (c *court) approvals() {
+	counted := map[string]bool{}
+	for _, r := range c.words {
+		if r.Verdict != Approve || r.content_() != c.about || c.newer(r) || c.stricter(r) {
+			continue
+		}
+		if why := c.short(r); why != "" {
+			c.d.Reasons = append(c.d.Reasons, "the approval of "+r.ByPrinted+" does not count: "+why)
+		} else if !counted[r.By] {
+			counted[r.By] = true
+			c.d.By = append(c.d.By, r.signature())
+		}
+	}
+	c.d.StillNeeded = max(0, c.needed-len(c.d.By))
+}
+
+// stricter reports whether r's author said something stricter in parallel.
+func (c *court) stricter(r *Record) bool {
+	return slices.ContainsFunc(c.words, func(o *Record) bool {
+		return o.By == r.By && o.Verdict != Approve && o.content_() == c.about && !c.newer(o) && !c.follows(r, o)
+	})
+}
+
+// short says what an approval lacks.
+func (c *court) short(r *Record) string {
+	if why := c.may(r); why != "" {
+		return why
+	}
+	if c.p.Meaning != "" && r.Meaning != c.p.Meaning {
+		return fmt.Sprintf("it vouches for %q, and the recipe asks for %q", r.Meaning, c.p.Meaning)
+	}
+	for _, q := range c.p.Questions {
+		if !slices.Contains(r.Ticks, Tidy(q)) {
+			return fmt.Sprintf("%q was not answered yes", q)
+		}
+	}
+	return ""
+}
+
+func (r *Record) signature() Signature {
+	return Signature{Name: r.By, Printed: r.ByPrinted, Time: r.Time, Meaning: r.Meaning, Record: r.ID}
+}
+
+// conclude names the state and its reasons.
+func (c *court) conclude() {
+	for _, r := range c.d.Open {
+		c.d.Reasons = append(c.d.Reasons, c.stop(r))
+	}
+	var unsealed []string
+	if c.p.Sealed {
+		unsealed = c.sealing(c.s.Stage).Waiting
+	}
+	switch {
+	case len(c.d.Open) > 0:
+		c.d.State = Held
+	case c.d.StillNeeded > 0:
+		c.d.State = Waiting
+		c.d.Reasons = append(c.d.Reasons, fmt.Sprintf("%s of %d still to approve", people(c.d.StillNeeded, c.p.Role), c.needed))
+	case len(unsealed) > 0:
+		c.d.State = Waiting
+		c.d.Reasons = append(c.d.Reasons, "the trail is not yet sealed by "+strings.Join(unsealed, ", "))
+	default:
+		c.d.State = Approved
+	}
+}
+
+// stop says in words what a hold or reject is.
+func (c *court) stop(r Record) string {
+	where := "this content"
+	if r.content_() != c.about {
+		where = "earlier content, not answered yet"
+	}
+	return fmt.Sprintf("%s by %s on %s (%s): %s", r.Verdict, r.ByPrinted, where, r.ID.Short(), r.words())
+}
+
+// words returns a record's notes and the words of its places.
+func (r *Record) words() string {
+	list := slices.Clone(r.Notes)
+	for _, p := range r.Pins {
+		list = append(list, p.Words)
+	}
+	return strings.Join(list, "; ")
+}
+
+func people(n int, role string) string {
+	if role == "" {
+		role = "person"
+	}
+	if n == 1 {
+		return "1 " + role
+	}
+	return fmt.Sprintf("%d × %s", n, role)
+}

@@ -61,6 +61,8 @@ type Draft struct {
 	Kind    Kind   `json:"kind"`
 	Meaning string `json:"meaning"` // what the signer vouches for, one sentence
 
+	Trail string `json:"trail,omitempty"` // the trail's name; given for Opening, filled in otherwise
+
 	// Opening: the owner. Person: who is enrolled. Retire: who is retired.
 	Name    string   `json:"name,omitempty"`    // [a-z][a-z0-9-]*
 	Printed string   `json:"printed,omitempty"` // the name as it is printed beside signatures
@@ -108,8 +110,9 @@ type Record struct {
 	// it counts.
 	Void string `json:"void,omitempty"`
 
-	trailName string // as the record writes it
-	opened    ID     // id of the opening record it names; zero for the opening itself
-	lines     []byte // its lines as signed
-	sig       []byte // its sig lines, with tag
+	opened   ID     // id of the opening record it names; zero for the opening itself
+	foreign  bool   // no record of this trail, or of nobody enrolled
+	lines    []byte // its lines as signed
+	sig      []byte // its sig lines, with tag
+	enrolKey string // fingerprint that an enrolment enrols, once worked out
 }

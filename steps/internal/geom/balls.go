@@ -39,17 +39,34 @@ type Ball struct {
 func (b Ball) Free() bool { return b.Touch < 0 }
 
 // Balls returns the touching ball at every place of s on one side, up to widest
-// mm in diameter; it costs about 2 µs a place and side on one core.
+// mm in diameter; two million triangles take about a second a side on two cores.
+// tree holds the places.
 //
 // rough is the height of bumps, mm, that are no second touch: a place that
 // faces within 60 degrees of the first and rises less than rough above it is
 // the same skin. The radius is that of the ball that touches the plane of the
 // second place, which takes out most of what the spacing of places adds.
+//
+// Where balls are wide against the spacing, they are found at every so many
+// places only, against those, and carried to the places between; where any of
+// these is under nearWidth, or the skin turns, every place is looked at.
 func (s *Skin) Balls(ctx context.Context, tree *PointTree, side Side, widest, rough float64, workers int) ([]Ball, error) {
-	b := &baller{tree: tree, out: make([]Point, len(s.At)), rough: rough, widest: widest / 2}
+	b := &baller{tree: tree, out: make([]Point, len(s.At)), rough: rough, widest: min(widest, nearWidth) / 2}
 	for i, id := range tree.ids {
 		d := s.Out[id]
 		b.out[i] = Point{float32(side) * d[0], float32(side) * d[1], float32(side) * d[2]}
+	}
+	var far []Ball // of the places of the sparse tree, if there is one
+	stride := int(min(64, float64(sparseEdge*sparseEdge)/float64(s.Edge*s.Edge)))
+	if widest > nearWidth {
+		if stride < 2 {
+			b.widest = widest / 2
+		} else {
+			var err error
+			if far, err = b.sparse(ctx, stride, widest, workers); err != nil {
+				return nil, err
+			}
+		}
 	}
 	balls := make([]Ball, len(s.At))
 	Chunks(len(balls), workers, func(lo, hi int) {
@@ -58,12 +75,91 @@ func (s *Skin) Balls(ctx context.Context, tree *PointTree, side Side, widest, ro
 		}
 		last := int32(-1)
 		for i := lo; i < hi; i++ {
+			if far != nil && b.wide(i, stride, far) {
+				balls[tree.ids[i]] = b.carry(int32(i), far[i/stride], widest)
+				continue
+			}
 			var ball Ball
 			ball, last = b.grow(int32(i), last)
+			if ball.Touch >= 0 {
+				ball.Touch = tree.ids[ball.Touch]
+			} else if far != nil {
+				ball = b.carry(int32(i), far[i/stride], widest)
+			}
 			balls[tree.ids[i]] = ball
 		}
 	})
 	return balls, context.Cause(ctx)
+}
+
+// nearWidth is the diameter, mm, up to which every place is looked at;
+// sparseEdge is about how far apart the others' representatives are.
+const (
+	nearWidth  = 4.0
+	sparseEdge = 0.4
+)
+
+// sparse finds the balls of one place of every stride along the curve, against
+// those places alone.
+func (b *baller) sparse(ctx context.Context, stride int, widest float64, workers int) ([]Ball, error) {
+	n := (len(b.out) + stride - 1) / stride
+	at, out, ids := make([]Point, n), make([]Point, n), make([]int32, n)
+	for k := range n {
+		ids[k] = int32(min(k*stride+stride/2, len(b.out)-1))
+		at[k], out[k] = b.tree.pts[ids[k]], b.out[ids[k]]
+	}
+	tree, err := NewPointTree(ctx, at, workers)
+	if err != nil {
+		return nil, err
+	}
+	few := &baller{tree: tree, out: make([]Point, n), rough: b.rough, widest: widest / 2}
+	for i, id := range tree.ids {
+		few.out[i] = out[id]
+	}
+	balls := make([]Ball, n)
+	Chunks(n, workers, func(lo, hi int) {
+		if ctx.Err() != nil {
+			return
+		}
+		last := int32(-1)
+		for i := lo; i < hi; i++ {
+			var ball Ball
+			ball, last = few.grow(int32(i), last)
+			if ball.Touch >= 0 {
+				ball.Touch = ids[tree.ids[ball.Touch]]
+			}
+			balls[tree.ids[i]] = ball
+		}
+	})
+	return balls, context.Cause(ctx)
+}
+
+// wide reports whether the balls round place i are all wide and the skin there
+// does not turn by more than 30 degrees.
+func (b *baller) wide(i, stride int, far []Ball) bool {
+	k := i / stride
+	for j := max(0, k-1); j <= min(k+1, len(far)-1); j++ {
+		if far[j].Radius <= nearWidth/2 {
+			return false
+		}
+	}
+	rep := min(k*stride+stride/2, len(b.out)-1)
+	return b.out[i].Vec().Dot(b.out[rep].Vec()) > 0.866
+}
+
+// carry gives place i the ball that touches where its representative's does.
+func (b *baller) carry(i int32, rep Ball, widest float64) Ball {
+	if rep.Touch < 0 {
+		return Ball{float32(widest / 2), -1, 1}
+	}
+	p, n := b.tree.pts[i].Vec(), b.out[i].Vec()
+	q, nq := b.tree.pts[rep.Touch].Vec(), b.out[rep.Touch].Vec()
+	turn := n.Dot(nq)
+	r := float64(rep.Radius)
+	if flat := p.Sub(q).Dot(nq) / (1 - turn); turn < 0 && flat > 0.8*r && flat < 1.25*r {
+		r = flat
+	}
+	return Ball{float32(min(r, widest/2)), b.tree.ids[rep.Touch], float32(turn)}
 }
 
 type baller struct {
@@ -74,7 +170,8 @@ type baller struct {
 }
 
 // grow finds the ball at place i of the tree's order. guess is where the ball
-// before touched, or -1: most often this one touches near it.
+// before touched, or -1: most often this one touches near it. Touch is in the
+// tree's order.
 func (b *baller) grow(i, guess int32) (Ball, int32) {
 	p, n := b.tree.pts[i].Vec(), b.out[i].Vec()
 	r, touch := b.widest, int32(-1)
@@ -106,7 +203,7 @@ func (b *baller) grow(i, guess int32) (Ball, int32) {
 	if flat := p.Sub(q).Dot(nq) / (1 - turn); turn < 0 && flat > r/2 && flat < r {
 		r = flat
 	}
-	return Ball{float32(r), b.tree.ids[touch], float32(turn)}, touch
+	return Ball{float32(r), touch, float32(turn)}, touch
 }
 
 // through returns the radius of the ball that touches p and place q; infinite

@@ -156,7 +156,7 @@ func smoothSide(fan []int32, flat []Vec) []int32 {
 func (s *Skin) addPlace(v int32, faces []int32, flat []Vec) {
 	sum, area := Vec{}, 0.0
 	for _, f := range faces {
-		sum = sum.Add(flat[f])
+		sum = sum.Add(flat[f].Mul(s.weight(v, f)))
 		area += flat[f].Len() / 6
 	}
 	d := sum.Unit()
@@ -167,6 +167,24 @@ func (s *Skin) addPlace(v int32, faces []int32, flat []Vec) {
 	s.Out = append(s.Out, d.Point())
 	s.Vert = append(s.Vert, v)
 	s.Area = append(s.Area, area)
+}
+
+// weight returns how much triangle f counts in the direction at v: one over the
+// squares of its sides there, which is exact on balls. N. Max, "Weights for
+// computing vertex normals from facet normals", Journal of Graphics Tools 4,
+// 1999 (from memory).
+func (s *Skin) weight(v, f int32) float64 {
+	t, at := s.Mesh.Tris[f], s.Mesh.Verts[v].Vec()
+	w := 1.0
+	for _, o := range t {
+		if o != v {
+			w *= s.Mesh.Verts[o].Vec().Sub(at).Len2()
+		}
+	}
+	if w < 1e-18 {
+		return 0 // no direction can be told
+	}
+	return 1 / w
 }
 
 // settleLength is the length over which directions are averaged: a few times
@@ -185,20 +203,54 @@ func (s *Skin) settle(workers int) {
 	for range times {
 		Chunks(len(s.Out), workers, func(lo, hi int) {
 			for v := lo; v < hi; v++ {
-				own := s.Out[v].Vec()
-				sum := own
-				for _, f := range s.Faces.Of(int32(v)) {
-					for _, w := range s.Mesh.Tris[f] {
-						if d := s.Out[w].Vec(); d.Dot(own) > 0.5 {
-							sum = sum.Add(d)
-						}
-					}
-				}
-				next[v] = sum.Unit().Point()
+				next[v] = s.settled(int32(v))
 			}
 		})
 		s.Out, next = next, s.Out
 	}
+}
+
+// settled returns the direction at v that its neighbours tell: the value at v of
+// the linear function that fits theirs best, so that a round skin keeps its
+// directions however unevenly its triangles lie.
+func (s *Skin) settled(v int32) Point {
+	own, at := s.Out[v].Vec(), s.Mesh.Verts[v].Vec()
+	e1 := own.across()
+	e2 := own.Cross(e1)
+	var xx, xy, yy, mx, my float64
+	sum, sumX, sumY := own, Vec{}, Vec{}
+	for _, f := range s.Faces.Of(v) {
+		for _, w := range s.Mesh.Tris[f] {
+			d := s.Out[w].Vec()
+			if w == v || d.Dot(own) <= 0.5 {
+				continue
+			}
+			to := s.Mesh.Verts[w].Vec().Sub(at)
+			x, y := to.Dot(e1), to.Dot(e2)
+			xx += float64(x * x)
+			xy += float64(x * y)
+			yy += float64(y * y)
+			mx, my = mx+x, my+y
+			sum, sumX, sumY = sum.Add(d), sumX.Add(d.Mul(x)), sumY.Add(d.Mul(y))
+		}
+	}
+	if det := float64(xx*yy) - float64(xy*xy); det > 1e-6*float64(xx*yy) {
+		a := (float64(yy*mx) - float64(xy*my)) / det
+		b := (float64(xx*my) - float64(xy*mx)) / det
+		sum = sum.Sub(sumX.Mul(a)).Sub(sumY.Mul(b))
+	}
+	if sum.Dot(own) <= 0 {
+		return s.Out[v]
+	}
+	return sum.Unit().Point()
+}
+
+// across returns a unit direction square to the unit direction v.
+func (v Vec) across() Vec {
+	if math.Abs(v.X) < 0.6 {
+		return v.Cross(Vec{X: 1}).Unit()
+	}
+	return v.Cross(Vec{Y: 1}).Unit()
 }
 
 // refine halves edges longer than longest until there are none, keeping the

@@ -546,14 +546,14 @@ func fingerAt(u, v, r, l, x float64, palm bool) Vec {
 	return Vec{x + w*math.Cos(a), y, w*math.Sin(a)*0.8 + bend}
 }
 
-func big(b *testing.B) *Mesh {
+func bigHand(b *testing.B) *Mesh {
 	m := hand(2_000_000)
 	b.Logf("%d triangles, %d points", len(m.Tris), len(m.Verts))
 	return m
 }
 
 func BenchmarkTree(b *testing.B) {
-	m := big(b)
+	m := bigHand(b)
 	b.Run("build", func(b *testing.B) {
 		for b.Loop() {
 			t, err := NewTree(b.Context(), m, 2)

@@ -1,0 +1,268 @@
+package geom
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"sync"
+	"sync/atomic"
+)
+
+// Pair is two triangles by index, the smaller first.
+type Pair [2]int32
+
+// Crossings returns the pairs of triangles that cross: that have a point in
+// common which belongs to no corner or edge they share. It misses none and
+// invents none. Corners at equal places are shared, whatever their numbers.
+// Neighbours folded flat onto each other cross; triangles without area and
+// copies of a triangle do not (they are counted as such elsewhere).
+//
+// Pairs stand in order, no more than most of them, and all tells whether there
+// are no more. Which are kept of too many, as all else, does not depend on
+// workers.
+//
+// The tree is walked against itself, part against part, as long as boxes meet;
+// at its leaves a plane that clearly parts two triangles ends the matter, and
+// else signs of determinants decide, computed exactly where rounding could
+// turn them (exact.go). Every two triangles that meet have an edge of one
+// meeting the other; with a corner in common, the edge that lies opposite.
+func (t *Tree) Crossings(ctx context.Context, most, workers int) (pairs []Pair, all bool, err error) {
+	if len(t.nodes) == 0 {
+		return nil, true, nil
+	}
+	c := &crosser{ctx: ctx, tree: t, most: most, boxes: make([]box32, len(t.corners))}
+	if err := c.measure(workers); err != nil {
+		return nil, false, err
+	}
+	found, err := c.run(c.tasks(), workers)
+	if err != nil {
+		return nil, false, err
+	}
+	for _, f := range found {
+		pairs = append(pairs, f...)
+		if len(pairs) > most {
+			break
+		}
+	}
+	all = len(pairs) <= most
+	pairs = pairs[:min(len(pairs), most)]
+	slices.SortFunc(pairs, func(a, b Pair) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
+	return pairs, all, nil
+}
+
+// crosser looks for crossings.
+type crosser struct {
+	ctx   context.Context
+	tree  *Tree
+	most  int
+	boxes []box32 // of each triangle, in tree order
+}
+
+// part is a subtree: a node, or a leaf as in node.kids.
+type part struct{ a, b int32 }
+
+func (c *crosser) measure(workers int) error {
+	return inBatches(c.ctx, len(c.boxes), workers, func(from, to int) {
+		for i := from; i < to; i++ {
+			v := &c.tree.corners[i]
+			b := box32{[3]float32{v[0], v[1], v[2]}, [3]float32{v[0], v[1], v[2]}}
+			b.add(&box32{[3]float32{v[3], v[4], v[5]}, [3]float32{v[3], v[4], v[5]}})
+			b.add(&box32{[3]float32{v[6], v[7], v[8]}, [3]float32{v[6], v[7], v[8]}})
+			c.boxes[i] = b
+		}
+	})
+}
+
+// taskMost is about how many pieces the walk is cut into: enough to share out
+// evenly, whatever the number of workers.
+const taskMost = 2000
+
+// tasks opens the widest walks of the tree against itself until there are
+// enough of them.
+func (c *crosser) tasks() []part {
+	list := []part{{0, 0}}
+	for len(list) > 0 && len(list) < taskMost {
+		var next []part
+		opened := false
+		for _, p := range list {
+			if p.a < 0 && p.b < 0 {
+				next = append(next, p)
+				continue
+			}
+			opened = true
+			c.open(p, func(a, b int32) { next = append(next, part{a, b}) })
+		}
+		list = next
+		if !opened {
+			break
+		}
+	}
+	return list
+}
+
+// run works the tasks off and returns what each found. When the tasks done
+// from the first on have found too many, the rest is left.
+func (c *crosser) run(tasks []part, workers int) ([][]Pair, error) {
+	found := make([][]Pair, len(tasks))
+	done := make([]bool, len(tasks))
+	var next, stop atomic.Int64
+	stop.Store(int64(len(tasks)))
+	var mu sync.Mutex
+	ahead, sum := 0, 0
+	work := func() {
+		for c.ctx.Err() == nil {
+			k := next.Add(1) - 1
+			if k >= stop.Load() {
+				return
+			}
+			w := walker{crosser: c}
+			w.walk(tasks[k].a, tasks[k].b)
+			mu.Lock()
+			found[k], done[k] = w.found, true
+			for ahead < len(tasks) && done[ahead] && sum <= c.most {
+				sum += len(found[ahead])
+				ahead++
+			}
+			if sum > c.most {
+				stop.Store(0)
+			}
+			mu.Unlock()
+		}
+	}
+	var wg sync.WaitGroup
+	for range max(workers, 1) - 1 {
+		wg.Go(work)
+	}
+	work()
+	wg.Wait()
+	if c.ctx.Err() != nil {
+		return nil, context.Cause(c.ctx)
+	}
+	return found[:ahead], nil
+}
+
+// open calls f for the pairs of parts below a pair of parts whose boxes meet.
+func (c *crosser) open(p part, f func(a, b int32)) {
+	nodes := c.tree.nodes
+	switch {
+	case p.a == p.b && p.a >= 0:
+		n := &nodes[p.a]
+		for i := range 4 {
+			if n.kids[i] == 0 {
+				break
+			}
+			f(n.down(p.a, i), n.down(p.a, i))
+			for k := i + 1; k < 4 && n.kids[k] != 0; k++ {
+				if boxesMeet(n, i, n, k) {
+					f(n.down(p.a, i), n.down(p.a, k))
+				}
+			}
+		}
+	case p.a >= 0 && p.b >= 0:
+		n, m := &nodes[p.a], &nodes[p.b]
+		for i := 0; i < 4 && n.kids[i] != 0; i++ {
+			for k := 0; k < 4 && m.kids[k] != 0; k++ {
+				if boxesMeet(n, i, m, k) {
+					f(n.down(p.a, i), m.down(p.b, k))
+				}
+			}
+		}
+	case p.a >= 0:
+		c.openAgainst(p.a, p.b, f)
+	case p.b >= 0:
+		c.openAgainst(p.b, p.a, f)
+	}
+}
+
+// openAgainst calls f for the parts of a node that meet a leaf.
+func (c *crosser) openAgainst(a, leaf int32, f func(a, b int32)) {
+	b := c.leafBox(leaf)
+	n := &c.tree.nodes[a]
+	for i := 0; i < 4 && n.kids[i] != 0; i++ {
+		if n.meets(i, &b) {
+			f(n.down(a, i), leaf)
+		}
+	}
+}
+
+// down returns child k of node n, which stands at self.
+func (n *node) down(self int32, k int) int32 {
+	if n.kids[k] > 0 {
+		return self + n.kids[k]
+	}
+	return n.kids[k]
+}
+
+func boxesMeet(n *node, i int, m *node, k int) bool {
+	for x := range 3 {
+		d := float64(n.c[x][i]) - float64(m.c[x][k])
+		if d < 0 {
+			d = -d
+		}
+		if d > float64(n.h[x][i])+float64(m.h[x][k]) {
+			return false
+		}
+	}
+	return true
+}
+
+func (n *node) meets(k int, b *box32) bool {
+	for x := range 3 {
+		c, h := float64(n.c[x][k]), float64(n.h[x][k])
+		if float64(b.lo[x]) > c+h || float64(b.hi[x]) < c-h {
+			return false
+		}
+	}
+	return true
+}
+
+func (c *crosser) leafBox(leaf int32) box32 {
+	first := int(^leaf >> 3)
+	b := noBox32
+	for i := first; i < first+int(^leaf&7); i++ {
+		b.add(&c.boxes[i])
+	}
+	return b
+}
+
+// walker walks one task.
+type walker struct {
+	*crosser
+	found []Pair
+	steps int
+}
+
+// walk looks for crossings between two parts, or within one.
+func (w *walker) walk(a, b int32) {
+	if w.steps++; len(w.found) > w.most || w.steps&1023 == 0 && w.ctx.Err() != nil {
+		return
+	}
+	if a < 0 && b < 0 {
+		w.leaves(a, b)
+		return
+	}
+	w.open(part{a, b}, w.walk)
+}
+
+// leaves tries the triangles of two leaves, or of one, against each other.
+func (w *walker) leaves(a, b int32) {
+	af, bf := int(^a>>3), int(^b>>3)
+	al, bl := af+int(^a&7), bf+int(^b&7)
+	for i := af; i < al; i++ {
+		if a == b {
+			bf = i + 1
+		}
+		for k := bf; k < bl; k++ {
+			if w.boxes[i].meets(&w.boxes[k]) && crosses(&w.tree.corners[i], &w.tree.corners[k]) {
+				s, t := w.tree.ids[i], w.tree.ids[k]
+				w.found = append(w.found, Pair{min(s, t), max(s, t)})
+			}
+		}
+	}
+}
+
+func (b *box32) meets(o *box32) bool {
+	return b.lo[0] <= o.hi[0] && b.hi[0] >= o.lo[0] &&
+		b.lo[1] <= o.hi[1] && b.hi[1] >= o.lo[1] &&
+		b.lo[2] <= o.hi[2] && b.hi[2] >= o.lo[2]
+}

@@ -17,6 +17,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	imagedraw "image/draw"
 	"runtime"
 
 	"layette/steps/internal/geom"
@@ -135,12 +136,16 @@ func Draw(ctx context.Context, s Scene, v View, size Size) (*Picture, error) {
 	if err := check(s, size); err != nil {
 		return nil, err
 	}
+	lay := layOut(s, size)
+	return draw(ctx, s, v, aim(s, v, lay.stage), lay)
+}
+
+// draw draws s through a camera.
+func draw(ctx context.Context, s Scene, v View, cam camera, lay layout) (*Picture, error) {
 	if s.Workers <= 0 {
 		s.Workers = runtime.GOMAXPROCS(0)
 	}
-	lay := layOut(s, size)
-	cam := aim(s, v, lay.stage)
-	f, err := rasterise(ctx, s, cam, size)
+	f, err := rasterise(ctx, s, cam, Size{lay.all.Dx(), lay.all.Dy()})
 	if err != nil {
 		return nil, err
 	}
@@ -154,4 +159,35 @@ func Draw(ctx context.Context, s Scene, v View, size Size) (*Picture, error) {
 		p.Labels = annotate(im, s, v, cam, lay, p.Seen)
 	}
 	return p, nil
+}
+
+// Pair draws two states of a part side by side through one camera, so that
+// what differs between them is the part alone. They lie in one frame, as a
+// surface before and after a step does. Seen and Labels are those of before,
+// then those of after.
+func Pair(ctx context.Context, before, after Scene, v View, size Size) (*Picture, error) {
+	half := Size{size.Width / 2, size.Height}
+	if err := errors.Join(check(before, half), check(after, half)); err != nil {
+		return nil, err
+	}
+	lays := [2]layout{layOut(before, half), layOut(after, half)}
+	cam := aim(before, v, lays[0].stage)
+	cam.scale = min(cam.scale, aim(after, v, lays[1].stage).scale)
+	out := &Picture{Image: image.NewRGBA(image.Rect(0, 0, 2*half.Width, half.Height)), PerMM: cam.scale, Exact: v.PerMM > 0}
+	for i, s := range [2]Scene{before, after} {
+		p, err := draw(ctx, s, v, cam, lays[i])
+		if err != nil {
+			return nil, err
+		}
+		at := p.Image.Rect.Add(image.Pt(i*half.Width, 0))
+		imagedraw.Draw(out.Image, at, p.Image, image.Point{}, imagedraw.Src)
+		out.Seen = append(out.Seen, p.Seen...)
+		for _, l := range p.Labels {
+			if !l.Empty() {
+				l = l.Add(at.Min)
+			}
+			out.Labels = append(out.Labels, l)
+		}
+	}
+	return out, nil
 }

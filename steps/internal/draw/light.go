@@ -101,8 +101,8 @@ func (sh *shader) rows(px []pixel, lo, hi int) {
 	}
 }
 
-// share is what one sample adds to its pixel.
-const share = 1.0 / (fine * fine)
+// portion is what one sample adds to its pixel.
+const portion = 1.0 / (fine * fine)
 
 // sample adds what the sample at (sx, sy) sees to p.
 func (sh *shader) sample(p *pixel, sx, sy int) {
@@ -120,16 +120,16 @@ func (sh *shader) sample(p *pixel, sx, sy int) {
 	switch {
 	case sh.back && sh.f.cut.on:
 		lit, n, z = sh.solid(sx, sy)
-		p.cut += share
+		p.cut += portion
 	case sh.s.Outline:
 		lit = drawn(n)
 	default:
 		lit = sh.skin(t, n, wa, wb, wc)
 	}
 	for i := range lit {
-		p.lit[i] += float32(lit[i] * share)
+		p.lit[i] += float32(lit[i] * portion)
 	}
-	p.cover += share
+	p.cover += portion
 	p.z = max(p.z, float32(z))
 	p.n[0], p.n[1], p.n[2] = p.n[0]+float32(n.X), p.n[1]+float32(n.Y), p.n[2]+float32(n.Z)
 }

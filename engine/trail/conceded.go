@@ -17,7 +17,7 @@ func (t *Trail) Conceded(s Subject, gate, role string) (r Record, ok bool, reaso
 			continue
 		}
 		switch {
-		case c.content_() != s.content():
+		case c.content() != s.content():
 			reasons = append(reasons, fmt.Sprintf("the concession of %s (%s) is about other content", c.ByPrinted, c.ID.Short()))
 		case role != "" && c.Authority != role:
 			reasons = append(reasons, fmt.Sprintf("the concession of %s (%s) was given as %s; it takes a %s", c.ByPrinted, c.ID.Short(), c.Authority, role))
@@ -38,7 +38,7 @@ func (t *Trail) takenBack(r *Record) bool {
 			return false
 		}
 		named := slices.Contains(w.Answers, r.ID)
-		same := r.Kind == Signoff && w.content_() == r.content_()
+		same := r.Kind == Signoff && w.content() == r.content()
 		return w.By == r.By && (named || same) || named && r.Kind == Concession && slices.Contains(t.roles(w), r.Authority)
 	})
 }
@@ -49,9 +49,8 @@ func (t *Trail) MadeBy(sha256 string) []Record { return copies(t.madeBy(sha256))
 
 func (t *Trail) madeBy(sha256 string) []*Record {
 	var list []*Record
-	for _, r := range t.list {
-		if r.Verdict == Made && r.Void == "" && !t.takenBack(r) &&
-			slices.ContainsFunc(r.Files, func(f File) bool { return f.SHA256 == sha256 }) {
+	for _, r := range t.makers[sha256] {
+		if !t.takenBack(r) {
 			list = append(list, r)
 		}
 	}

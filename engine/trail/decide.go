@@ -3,6 +3,7 @@ package trail
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -59,19 +60,19 @@ type Decision struct {
 	Records     []ID        // every record about this stage that took part, in order: the decision depends on no other
 }
 
-// content is the key under which two subjects are the same content.
-func content(stage string, files []File, state string) string {
+// contentKey is the same for two subjects of the same content.
+func contentKey(stage string, files []File, state string) string {
 	var list []string
 	for _, f := range files {
-		list = append(list, fmt.Sprintf("%s %d", f.SHA256, f.Size))
+		list = append(list, f.SHA256+" "+strconv.FormatInt(f.Size, 10))
 	}
 	slices.Sort(list)
 	return stage + "\n" + state + "\n" + strings.Join(list, "\n")
 }
 
-func (s Subject) content() string { return content(s.Stage, s.Files, s.State) }
+func (s Subject) content() string { return contentKey(s.Stage, s.Files, s.State) }
 
-func (r *Record) content_() string { return content(r.Stage, r.Files, r.State) }
+func (r *Record) content() string { return r.about }
 
 // Decide says where a subject stands under a policy. For each person the
 // newest verdict on exactly this content counts, of two parallel ones the
@@ -125,7 +126,7 @@ func (c *court) gather() {
 // content.
 func (c *court) newer(r *Record) bool {
 	return slices.ContainsFunc(c.words, func(o *Record) bool {
-		return o.By == r.By && o.content_() == r.content_() && c.follows(o, r)
+		return o.By == r.By && o.content() == r.content() && c.follows(o, r)
 	})
 }
 
@@ -143,7 +144,7 @@ func (c *court) holds() {
 // or, once it is about other content or its author is retired, by an approval
 // of somebody who may approve.
 func (c *court) settled(hold *Record) bool {
-	mayAnswer := hold.content_() != c.about || !c.active(hold.By)
+	mayAnswer := hold.content() != c.about || !c.active(hold.By)
 	return slices.ContainsFunc(c.words, func(r *Record) bool {
 		switch {
 		case !slices.Contains(r.Answers, hold.ID), c.newer(r):
@@ -170,7 +171,7 @@ func (c *court) may(r *Record) string {
 func (c *court) approvals() {
 	counted := map[string]bool{}
 	for _, r := range c.words {
-		if r.Verdict != Approve || r.content_() != c.about || c.newer(r) || c.stricter(r) {
+		if r.Verdict != Approve || r.content() != c.about || c.newer(r) || c.stricter(r) {
 			continue
 		}
 		if why := c.short(r); why != "" {
@@ -186,7 +187,7 @@ func (c *court) approvals() {
 // stricter reports whether r's author said something stricter in parallel.
 func (c *court) stricter(r *Record) bool {
 	return slices.ContainsFunc(c.words, func(o *Record) bool {
-		return o.By == r.By && o.Verdict != Approve && o.content_() == c.about && !c.newer(o) && !c.follows(r, o)
+		return o.By == r.By && o.Verdict != Approve && o.content() == c.about && !c.newer(o) && !c.follows(r, o)
 	})
 }
 
@@ -236,7 +237,7 @@ func (c *court) conclude() {
 // stop says in words what a hold or reject is.
 func (c *court) stop(r Record) string {
 	where := "this content"
-	if r.content_() != c.about {
+	if r.content() != c.about {
 		where = "earlier content, not answered yet"
 	}
 	return fmt.Sprintf("%s by %s on %s (%s): %s", r.Verdict, r.ByPrinted, where, r.ID.Short(), r.words())

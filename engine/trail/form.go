@@ -47,7 +47,7 @@ func (r *Record) body(w *writer) {
 		w.add("reason", r.Reason)
 	case Signoff:
 		w.add("verdict", string(r.Verdict))
-		r.content(w)
+		r.subject(w)
 		w.each("saw", r.Saw)
 		w.each("tick", r.Ticks)
 		for _, p := range r.Pins {
@@ -55,7 +55,7 @@ func (r *Record) body(w *writer) {
 		}
 		w.ids("answers", r.Answers)
 	case Concession:
-		r.content(w)
+		r.subject(w)
 		w.each("saw", r.Saw)
 		w.each("gate", r.Gates)
 		w.add("fault", r.Fault)
@@ -67,8 +67,8 @@ func (r *Record) body(w *writer) {
 	}
 }
 
-// content writes exactly which content a record is about.
-func (r *Record) content(w *writer) {
+// subject writes exactly which content a record is about.
+func (r *Record) subject(w *writer) {
 	w.add("on", r.Stage)
 	for _, f := range r.Files {
 		w.add("file", f.line())

@@ -44,7 +44,7 @@ func DefaultPrivate() (string, error) {
 
 // recall reads what is remembered of the trail at path: by its place, or, for
 // a model's folder that was moved here, by its opening record.
-func recall(path string, groups []*group, o Options) (*memory, error) {
+func recall(path string, data []byte, groups []*group, o Options) (*memory, error) {
 	m := &memory{dir: o.Private, good: known{}}
 	if o.Private == "" {
 		return m, nil
@@ -59,12 +59,14 @@ func recall(path string, groups []*group, o Options) (*memory, error) {
 		m.opened, candidates = id, []ID{id}
 	}
 	for _, id := range candidates {
-		data, err := readFile(m.copyFile(id))
+		copied, err := readFile(m.copyFile(id))
 		if err != nil {
 			return nil, fmt.Errorf("this workstation's memory of the trail: %w", err)
 		}
-		if len(data) > 0 {
-			m.groups, _ = split(data)
+		if m.groups = groups; !bytes.Equal(copied, data) {
+			m.groups, _ = split(copied)
+		}
+		if len(copied) > 0 {
 			break
 		}
 	}

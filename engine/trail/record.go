@@ -114,5 +114,6 @@ type Record struct {
 	foreign  bool   // no record of this trail, or of nobody enrolled
 	lines    []byte // its lines as signed
 	sig      []byte // its sig lines, with tag
+	about    string // key of its content, if it counts
 	enrolKey string // fingerprint that an enrolment enrols, once worked out
 }

@@ -101,6 +101,7 @@ type Trail struct {
 	data []byte // the file's bytes
 	*judge
 	byStage  map[string][]*Record // sign-offs and concessions, in causal order
+	makers   map[string][]*Record // records of verdict made, by digest of a file
 	problems []Problem
 	damaged  bool
 	lost     []*Record // remembered here, no longer in the file
@@ -130,7 +131,7 @@ func Open(path string, o Options) (*Trail, error) {
 // workstation remembers, and remembers what is new.
 func (t *Trail) read() error {
 	groups, problems := split(t.data)
-	m, err := recall(t.path, groups, t.o)
+	m, err := recall(t.path, t.data, groups, t.o)
 	if err != nil {
 		return err
 	}
@@ -179,10 +180,16 @@ func (t *Trail) settle() {
 	}
 	slices.SortStableFunc(t.problems, func(a, b Problem) int { return cmp.Compare(a.Line, b.Line) })
 	t.damaged = slices.ContainsFunc(t.problems, func(p Problem) bool { return p.Damage })
-	t.byStage = map[string][]*Record{}
+	t.byStage, t.makers = map[string][]*Record{}, map[string][]*Record{}
 	for _, r := range t.list {
 		if r.Void == "" && r.Stage != "" {
+			r.about = contentKey(r.Stage, r.Files, r.State)
 			t.byStage[r.Stage] = append(t.byStage[r.Stage], r)
+		}
+		if r.Void == "" && r.Verdict == Made {
+			for _, f := range r.Files {
+				t.makers[f.SHA256] = append(t.makers[f.SHA256], r)
+			}
 		}
 	}
 }

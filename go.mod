@@ -14,6 +14,8 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
+require github.com/qmuntal/gltf v0.28.0
+
 require (
 	github.com/hashicorp/errwrap v1.0.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect

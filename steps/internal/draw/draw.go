@@ -19,6 +19,7 @@ import (
 	"image"
 	imagedraw "image/draw"
 	"runtime"
+	"slices"
 
 	"layette/steps/internal/geom"
 )
@@ -136,8 +137,39 @@ func Draw(ctx context.Context, s Scene, v View, size Size) (*Picture, error) {
 	if err := check(s, size); err != nil {
 		return nil, err
 	}
+	s, v = near(s, v)
 	lay := layOut(s, size)
 	return draw(ctx, s, v, aim(s, v, lay.stage), lay)
+}
+
+// near moves places given in the surface's own frame to where its vertices
+// are stored, which is about its origin.
+func near(s Scene, v View) (Scene, View) {
+	o := s.Mesh.Origin
+	v.Around = v.Around.Sub(o)
+	if s.Cut != nil {
+		s.Cut = &Plane{s.Cut.At.Sub(o), s.Cut.Normal}
+	}
+	s.Spots = nearSpots(s.Spots, o)
+	return s, v
+}
+
+func nearSpots(spots []Spot, o geom.Vec) []Spot {
+	out := slices.Clone(spots)
+	if o == (geom.Vec{}) {
+		return out
+	}
+	for i, s := range out {
+		out[i].At = s.At.Sub(o)
+		if s.To != (geom.Vec{}) {
+			out[i].To = s.To.Sub(o)
+		}
+		out[i].Ring = slices.Clone(s.Ring)
+		for k := range s.Ring {
+			out[i].Ring[k] = s.Ring[k].Sub(o)
+		}
+	}
+	return out
 }
 
 // draw draws s through a camera.
@@ -170,11 +202,20 @@ func Pair(ctx context.Context, before, after Scene, v View, size Size) (*Picture
 	if err := errors.Join(check(before, half), check(after, half)); err != nil {
 		return nil, err
 	}
+	apart := after.Mesh.Origin.Sub(before.Mesh.Origin)
+	before, at := near(before, v)
+	after, _ = near(after, v)
 	lays := [2]layout{layOut(before, half), layOut(after, half)}
+	v = at
 	cam := aim(before, v, lays[0].stage)
-	cam.scale = min(cam.scale, aim(after, v, lays[1].stage).scale)
+	other := v
+	other.Around = v.Around.Sub(apart)
+	cam.scale = min(cam.scale, aim(after, other, lays[1].stage).scale)
 	out := &Picture{Image: image.NewRGBA(image.Rect(0, 0, 2*half.Width, half.Height)), PerMM: cam.scale, Exact: v.PerMM > 0}
 	for i, s := range [2]Scene{before, after} {
+		if i == 1 {
+			cam.centre = cam.centre.Sub(apart)
+		}
 		p, err := draw(ctx, s, v, cam, lays[i])
 		if err != nil {
 			return nil, err

@@ -206,7 +206,7 @@ func TestSectionArea(t *testing.T) {
 	}
 }
 
-func spotsOn(m *geom.Mesh, n int) []Spot {
+func spotsOn(_ *geom.Mesh, n int) []Spot {
 	var out []Spot
 	for i, d := range around(n) {
 		out = append(out, Spot{Number: i + 1, At: d.Mul(30), Radius: 0.5, Text: fmt.Sprintf("%.2f mm", float64(i)/10), Fault: i%2 == 0})
@@ -343,6 +343,52 @@ func TestTrueScalePNG(t *testing.T) {
 	}
 	if x := binary.BigEndian.Uint32(data[i+4:]); x != 11811 || data[i+12] != 1 {
 		t.Errorf("%d pixels per unit %d, want 11811 per metre", x, data[i+12])
+	}
+}
+
+// A surface stored about an origin far away is drawn as if it lay there: its
+// spots, cuts and views are in its own frame.
+func TestFarSurface(t *testing.T) {
+	far := geom.Vec{X: 1e6, Y: -2e6, Z: 5e5}
+	here, there := ball(geom.Vec{}, 30, 4), ball(geom.Vec{}, 30, 4)
+	there.Origin = far
+	spots := spotsOn(here, 6)
+	s := Scene{Mesh: here, Spots: spots, Cut: &Plane{geom.Vec{X: 5}, geom.Vec{X: 1, Y: -1}}}
+	v := View{Dir: geom.Vec{X: 1, Y: -1}, Around: geom.Vec{Z: 5}, Reach: 20}
+	want, err := PNG(t.Context(), s, v, Size{300, 200})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range spots {
+		spots[i].At = spots[i].At.Add(far)
+	}
+	s.Mesh, s.Spots, s.Cut, v.Around = there, spots, &Plane{s.Cut.At.Add(far), s.Cut.Normal}, v.Around.Add(far)
+	got, err := PNG(t.Context(), s, v, Size{300, 200})
+	if err != nil || !bytes.Equal(got, want) {
+		t.Errorf("another picture, %v", err)
+	}
+	before := Scene{Mesh: here}
+	p, err := Pair(t.Context(), before, Scene{Mesh: there}, Front, Size{400, 200})
+	if err != nil || p.Image.Rect != image.Rect(0, 0, 400, 200) {
+		t.Errorf("pair: %v", err)
+	}
+}
+
+func TestPairOfEqualsIsTwice(t *testing.T) {
+	s := Scene{Mesh: ball(geom.Vec{}, 30, 4), Spots: spotsOn(nil, 5)}
+	p, err := Pair(t.Context(), s, s, candidates[0], Size{600, 300})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for y := range 300 {
+		for x := range 300 {
+			if p.Image.RGBAAt(x, y) != p.Image.RGBAAt(x+300, y) {
+				t.Fatalf("halves differ at %d, %d", x, y)
+			}
+		}
+	}
+	if len(p.Seen) != 10 || len(p.Labels) != 10 {
+		t.Errorf("%d seen, %d labels", len(p.Seen), len(p.Labels))
 	}
 }
 

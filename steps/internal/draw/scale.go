@@ -80,3 +80,19 @@ func (v *Values) at(t geom.Tri, wa, wb, wc float64) (float64, bool) {
 	x := float64(float64(v.At[t[0]])*wa) + float64(float64(v.At[t[1]])*wb) + float64(float64(v.At[t[2]])*wc)
 	return x, !math.IsNaN(x)
 }
+
+// Coloured returns m with each vertex in the colour of its value, for other
+// programs to show; what has no value is the grey of paper. Positions and
+// triangles are m's own.
+func Coloured(m *geom.Mesh, v *Values) *geom.Mesh {
+	out := *m
+	out.Colours = make([][4]uint8, len(m.Verts))
+	for i := range out.Colours {
+		c := [3]uint8{0xc9, 0xc5, 0xbd}
+		if i < len(v.At) && v.At[i] == v.At[i] {
+			c = v.Scale.At(v.share(float64(v.At[i])))
+		}
+		out.Colours[i] = [4]uint8{c[0], c[1], c[2], 255}
+	}
+	return &out
+}

@@ -65,6 +65,8 @@ func Choose(ctx context.Context, m *geom.Mesh, spots []Spot, workers int) ([]Cho
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
+	given := spots
+	spots = nearSpots(spots, m.Origin)
 	n, err := facing(ctx, m, spots, workers)
 	if err != nil {
 		return nil, err
@@ -84,7 +86,7 @@ func Choose(ctx context.Context, m *geom.Mesh, spots []Spot, workers int) ([]Cho
 		out = append(out, cover(views, sees, n, left, square)...)
 		out = append(out, cover(views, sees, n, left, glimpse)...)
 	}
-	return append(out, sections(spots, n, left)...), nil
+	return append(out, sections(given, n, left)...), nil
 }
 
 // straight returns a view straight down on each spot that is left and whose

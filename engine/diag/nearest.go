@@ -3,6 +3,7 @@ package diag
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // DidYouMean returns a hint naming the known word nearest to word, if one is
@@ -50,4 +51,12 @@ func one(yes bool) int {
 		return 1
 	}
 	return 0
+}
+
+// A puts the article before a noun: "a length", "an angle".
+func A(noun string) string {
+	if noun != "" && strings.ContainsRune("aeiou", rune(noun[0])) {
+		return "an " + noun
+	}
+	return "a " + noun
 }

@@ -96,7 +96,7 @@ func (c *checker) name(n ast.Node) typed {
 	}
 	is := sortOf(known.Type)
 	if is == wrong {
-		return c.fault(n, "rule-not-allowed", fmt.Sprintf("%s is a %s, which a rule cannot judge", known.Name, known.Type), "")
+		return c.fault(n, "rule-not-allowed", fmt.Sprintf("%s is %s, which a rule cannot judge", known.Name, diag.A(string(known.Type))), "")
 	}
 	if _, ok := c.slots[path]; !ok {
 		c.slots[path] = len(c.slots)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"layette/engine/diag"
 	"layette/engine/step"
 	"layette/engine/unit"
 )
@@ -80,7 +81,7 @@ func (r dimension) shared(d, e dimension, sign int8) dimension {
 func (d dimension) String() string {
 	for _, kind := range []step.ValueType{step.Number, step.Share, step.Length, step.Area, step.Volume, step.Angle, step.Mass, step.Density, step.Time, step.Temperature} {
 		if dimensions[kind] == d {
-			return a(string(kind))
+			return diag.A(string(kind))
 		}
 	}
 	var parts []string
@@ -93,11 +94,4 @@ func (d dimension) String() string {
 		}
 	}
 	return "a number in " + strings.Join(parts, " ")
-}
-
-func a(noun string) string {
-	if strings.ContainsRune("aeiou", rune(noun[0])) {
-		return "an " + noun
-	}
-	return "a " + noun
 }

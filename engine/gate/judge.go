@@ -7,6 +7,8 @@ import (
 	"strconv"
 
 	"github.com/expr-lang/expr"
+
+	"layette/engine/diag"
 )
 
 // arithmetic is how rules reckon: a result that is no finite number ends the
@@ -132,7 +134,7 @@ func empty(n Name, length int, list any) string {
 // mismatch says that a value is not of the sort it was declared as.
 func mismatch(n Name, declared, value any) string {
 	if fmt.Sprintf("%T", declared) != fmt.Sprintf("%T", value) {
-		return fmt.Sprintf("%s is not %s", n.Name, a(string(n.Type)))
+		return fmt.Sprintf("%s is not %s", n.Name, diag.A(string(n.Type)))
 	}
 	return ""
 }

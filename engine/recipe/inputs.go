@@ -95,7 +95,7 @@ func (r *reader) units(decl step.Input, n *node, in *Input) {
 		r.atKey(n, "missing-units", fmt.Sprintf("input %s lacks the unit of its coordinates", decl.Name),
 			"add units = \"mm\" (or "+strings.Join(units[1:], ", ")+"): the files do not say, and nothing is guessed")
 	case u != nil && !measured(decl.Kind):
-		r.atKey(u, "idle-units", fmt.Sprintf("input %s is a %s and has no coordinates", decl.Name, decl.Kind), "leave units out")
+		r.atKey(u, "idle-units", fmt.Sprintf("what input %s takes has no coordinates", decl.Name), "leave units out")
 	case in.Units != "" && !slices.Contains(units, in.Units):
 		r.at(u, "unknown-units", fmt.Sprintf("unknown unit %q", in.Units), "coordinates may be in "+strings.Join(units, ", "))
 	}
@@ -111,7 +111,8 @@ func (r *reader) braces(s *staged, f *node, glob string) {
 	}
 }
 
-// fromStages reads { from = "stage", output = ... }.
+// fromStages reads { from = "stage" }, where "stage.output" or output = "..."
+// says which output is meant.
 func (r *reader) fromStages(s *staged, decl step.Input, n *node, in *Input) {
 	output := r.text(n, "output")
 	if u := n.get("units"); u != nil {
@@ -122,7 +123,7 @@ func (r *reader) fromStages(s *staged, decl step.Input, n *node, in *Input) {
 		r.at(n.get("from"), "missing-key", "the list of stages is empty", "")
 	}
 	for _, item := range list {
-		name := item.value.(string)
+		name, own := split(item.value.(string))
 		if !r.stageKnown(item, s, name) {
 			continue
 		}
@@ -131,10 +132,10 @@ func (r *reader) fromStages(s *staged, decl step.Input, n *node, in *Input) {
 			continue // told already
 		}
 		at := item
-		if output != "" {
-			at = n.get("output")
+		if own == "" && output != "" {
+			at, own = n.get("output"), output
 		}
-		out, ok := r.output(at, maker, decl, output)
+		out, ok := r.output(at, maker, decl, own)
 		if !ok {
 			continue
 		}
@@ -151,7 +152,7 @@ func (r *reader) output(n *node, maker *staged, decl step.Input, name string) (s
 		all = append(all, o.Name)
 		if o.Name == name {
 			if !suits(o.Kind, decl.Kind) {
-				r.at(n, "wrong-kind", fmt.Sprintf("output %s of stage %q is a %s; input %s takes a %s", name, maker.Name, o.Kind, decl.Name, decl.Kind), "")
+				r.at(n, "wrong-kind", fmt.Sprintf("output %s of stage %q is %s; input %s takes %s", name, maker.Name, diag.A(string(o.Kind)), decl.Name, diag.A(string(decl.Kind))), "")
 				return o, false
 			}
 			return o, true
@@ -167,7 +168,7 @@ func (r *reader) output(n *node, maker *staged, decl step.Input, name string) (s
 	case len(fits) == 0:
 		r.at(n, "wrong-kind", fmt.Sprintf("stage %q (step %s) gives no %s for input %s", maker.Name, maker.Step, decl.Kind, decl.Name), gives(all))
 	case len(fits) > 1:
-		r.at(n, "which-output", fmt.Sprintf("stage %q gives several things that input %s could be: %s", maker.Name, decl.Name, strings.Join(fits, ", ")), fmt.Sprintf("add output = %q, say", fits[0]))
+		r.at(n, "which-output", fmt.Sprintf("stage %q gives several things that input %s could be: %s", maker.Name, decl.Name, strings.Join(fits, ", ")), fmt.Sprintf("write from = %q, say", maker.Name+"."+fits[0]))
 	default:
 		return pick, true
 	}

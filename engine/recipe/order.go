@@ -2,11 +2,11 @@ package recipe
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 
 	"layette/engine/diag"
+	"layette/engine/graph"
 )
 
 // needs returns the stages that a stage needs, with the places that say so, in
@@ -24,48 +24,47 @@ func (s *Stage) needs() []From {
 }
 
 // order puts the stages in an order in which each comes after what it needs,
-// and by name where that leaves a choice; or tells each circle there is.
+// and by name where that leaves a choice; or tells a circle.
 func (r *reader) order() {
-	slices.SortFunc(r.stages, func(a, b *staged) int { return cmp.Compare(a.Name, b.Name) })
-	state := map[string]int{} // 1 on the way, 2 done
-	var path []From
-	var visit func(s *staged)
-	visit = func(s *staged) {
-		state[s.Name] = 1
-		for _, need := range s.needs() {
-			path = append(path, From{Stage: s.Name, Pos: need.Pos})
-			switch next := r.stage(need.Stage); {
-			case next == nil:
-			case state[next.Name] == 1:
-				r.circle(path, next.Name)
-			case state[next.Name] == 0:
-				visit(next)
-			}
-			path = path[:len(path)-1]
-		}
-		state[s.Name] = 2
-		r.out.Stages = append(r.out.Stages, s.Stage)
-	}
+	byName := map[string]*staged{}
 	for _, s := range r.stages {
-		if state[s.Name] == 0 {
-			visit(s)
+		byName[s.Name] = s
+	}
+	order, circle := graph.Order(slices.Sorted(slices.Values(r.stageNames())), func(name string) []string {
+		var names []string
+		for _, need := range byName[name].needs() {
+			names = append(names, need.Stage)
 		}
+		return names
+	})
+	if circle != nil {
+		r.circle(circle, byName)
+	}
+	for _, name := range order {
+		r.out.Stages = append(r.out.Stages, byName[name].Stage)
 	}
 }
 
-// circle tells stages that wait for one another, one a line.
-func (r *reader) circle(path []From, back string) {
-	start := slices.IndexFunc(path, func(f From) bool { return f.Stage == back })
-	path = path[start:]
-	var b strings.Builder
-	fmt.Fprintf(&b, "stages wait for one another:")
-	var also []diag.Note
-	for i, f := range path {
-		next := path[(i+1)%len(path)].Stage
-		fmt.Fprintf(&b, "\n  %s needs %s", f.Stage, next)
-		if i > 0 {
-			also = append(also, diag.Note{Pos: f.Pos, Msg: fmt.Sprintf("%s needs %s", f.Stage, next)})
+// circle tells stages that wait for one another, one a line, at the place of
+// the first need; the others are noted.
+func (r *reader) circle(path graph.Cycle, byName map[string]*staged) {
+	p := &diag.Problem{Code: "cycle", Msg: "stages wait for one another:", Hint: "one of them must do without the other"}
+	for i, name := range path[:len(path)-1] {
+		needs := byName[name].needs()
+		edge := needs[slices.IndexFunc(needs, func(f From) bool { return f.Stage == path[i+1] })]
+		says := name + " needs " + path[i+1]
+		p.Msg += "\n  " + says
+		if i == 0 {
+			p.Pos = edge.Pos
+		} else {
+			p.Also = append(p.Also, diag.Note{Pos: edge.Pos, Msg: says})
 		}
 	}
-	r.bad.Add(&diag.Problem{Pos: path[0].Pos, Code: "cycle", Msg: b.String(), Hint: "one of them must do without the other", Also: also})
+	r.bad.Add(p)
+}
+
+// split takes "stage.output" apart; output is empty where only a stage is named.
+func split(name string) (stage, output string) {
+	stage, output, _ = strings.Cut(name, ".")
+	return stage, output
 }

@@ -41,9 +41,11 @@ func (r *reader) override(n *node) *Given {
 	r.need(n, what, "set", `write set = "tolerances.gap"`)
 	r.need(n, what, "value", "")
 	r.need(n, what, "reason", "say why this child differs: the sheet shows it")
-	g := &Given{Name: n.key, Sets: r.text(n, "set"), Part: r.text(n, "part"), Scan: r.text(n, "scan"), Reason: r.line(n, "reason"), Pos: n.keyAt}
-	if reason := n.get("reason"); reason != nil && strings.TrimSpace(g.Reason) == "" {
-		r.at(reason, "missing-reason", what+" gives no reason", "say why this child differs: the sheet shows it")
+	g := &Given{Name: n.key, Sets: r.text(n, "set"), Part: r.text(n, "part"), Scan: r.text(n, "scan"), Pos: n.keyAt}
+	if text, ok := n.get("reason").text1(); !ok || strings.TrimSpace(text) != "" {
+		g.Reason = r.line(n, "reason")
+	} else {
+		r.at(n.get("reason"), "missing-reason", what+" gives no reason", "say why this child differs: the sheet shows it")
 	}
 	if g.Part != "" && r.part(g.Part) == nil {
 		r.unknownPart(n.get("part"), g.Part)
@@ -93,8 +95,8 @@ func (r *reader) targets() []string {
 // layQuantity sets a quantity for all, or for one part or scan.
 func (r *reader) layQuantity(n *node, g *Given, q *Quantity) {
 	set, value := n.get("set"), n.get("value")
-	if strings.HasPrefix(q.Name, "child.") {
-		r.at(set, "unknown-target", "what the sheet says of the child needs no override", "write it under [child]")
+	if strings.HasPrefix(q.Name, "child.") || strings.HasPrefix(q.Name, "model.") {
+		r.at(set, "unknown-target", "what the sheet itself says needs no override", "write it under [child], or title at the top")
 		return
 	}
 	if whole := r.wholeOf(q.Name); whole != "" {
@@ -109,7 +111,7 @@ func (r *reader) layQuantity(n *node, g *Given, q *Quantity) {
 		kind, v = q.Type, fit(v, kind, q.Type)
 	}
 	if kind != q.Type {
-		r.at(value, "wrong-type", fmt.Sprintf("%s is a %s in the recipe, and here a %s", q.Name, q.Type, kind), "").
+		r.at(value, "wrong-type", fmt.Sprintf("%s is %s in the recipe, and here %s", q.Name, diag.A(string(q.Type)), diag.A(string(kind))), "").
 			Also = []diag.Note{{Pos: q.Pos, Msg: "the recipe's value"}}
 		return
 	}

@@ -114,7 +114,7 @@ type misfit struct {
 // place returns the tree of a TOML text, as far as it could be read, and what
 // stopped it; arrays of tables are told to bad.
 func place(s *source, bad *diag.Problems) (root *node, stop *misfit) {
-	root = &node{kind: table, text: s, at: diag.Pos{File: s.file}}
+	root = &node{kind: table, text: s, at: diag.Pos{File: s.file}, keyAt: diag.Pos{File: s.file}}
 	p := &placer{source: s, root: root, open: root, bad: bad}
 	defer func() {
 		if r := recover(); r != nil {

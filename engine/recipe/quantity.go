@@ -13,7 +13,7 @@ import (
 )
 
 // reference is the form of a text that refers to a quantity.
-var reference = regexp.MustCompile(`^(materials|tolerances|parts|part|child|scan)(\.[a-z0-9-]+)+$`)
+var reference = regexp.MustCompile(`^(materials|tolerances|parts|part|child|model|scan)(\.[a-z0-9-]+)+$`)
 
 // quantity reads a quantity of [materials], [tolerances], [parts] or [child]
 // into r.out.Quantities. origin is what its table says for all in it.

@@ -177,6 +177,10 @@ func (r *reader) path(n *node, glob string) bool {
 // child reads what the model sheet says of itself and of the child.
 func (r *reader) child() {
 	r.out.Model = Model{Name: r.src.Folder, File: r.src.Sheet.Name}
+	defer func() { // what values and rules may say of the model
+		r.put(&Quantity{Name: "model.name", Type: step.String, Value: r.out.Model.Name})
+		r.put(&Quantity{Name: "model.title", Type: step.String, Value: r.out.Model.Title})
+	}()
 	if r.sheet == nil {
 		return
 	}

@@ -59,7 +59,7 @@ func (r *reader) table(n *node, key string) *node {
 		return nil
 	}
 	if !k.isTable() {
-		r.at(k, "wrong-type", fmt.Sprintf("%s must be a table", key), fmt.Sprintf("write [%s] on a line of its own and what belongs to it below", key))
+		r.at(k, "wrong-type", fmt.Sprintf("%s must be a table", key), fmt.Sprintf("it begins with a line of its own: a header in brackets that ends in %s]", key))
 		return nil
 	}
 	return k

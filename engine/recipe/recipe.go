@@ -24,7 +24,7 @@ type Recipe struct {
 	Stages  []*Stage // in an order in which each comes after what it needs
 	// Quantities holds every named quantity that rules and values may refer
 	// to, by full name: "materials.vinyl.wall", "tolerances.gap",
-	// "parts.head.longest", "child.head-girth". Members of tables are there on
+	// "parts.head.longest", "child.head-girth", "model.title". Members of tables are there on
 	// their own too: "materials.vinyl.shrinkage.mould".
 	Quantities map[string]*Quantity
 }

@@ -70,7 +70,7 @@ func (r *reader) head(n *node) {
 	}
 	if s.Each != "" && s.Each != "part" && s.Each != "scan" {
 		r.at(n.get("each"), "wrong-word", fmt.Sprintf("each is %q", s.Each), `write each = "part" or each = "scan", or leave it out`)
-		s.Each = ""
+		s.Each = "part" // most likely, so that no more is told than need be
 	}
 	r.onlyParts(s)
 	if s.Kind != nil {

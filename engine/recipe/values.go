@@ -157,7 +157,7 @@ func (r *reader) fits(n *node, decl step.Value, q *Quantity) bool {
 	case q.Type == step.String && decl.Type == step.OneWord && slices.Contains(decl.OneOf, q.Value.(string)):
 		return true
 	}
-	r.at(n, "wrong-type", fmt.Sprintf("%s is a %s; %s must be a %s", q.Name, q.Type, decl.Name, decl.Type), "").
+	r.at(n, "wrong-type", fmt.Sprintf("%s is %s; %s must be %s", q.Name, diag.A(string(q.Type)), decl.Name, diag.A(string(decl.Type))), "").
 		Also = []diag.Note{{Pos: q.Pos, Msg: q.Name + " is written here"}}
 	return false
 }
@@ -201,7 +201,7 @@ func (r *reader) typed(n *node, decl step.Value) (any, bool) {
 	case decl.Type == step.Tree && n.isTable():
 		return r.tree(n)
 	}
-	r.at(n, "wrong-type", fmt.Sprintf("%s must be a %s", decl.Name, decl.Type), "such as "+example(decl))
+	r.at(n, "wrong-type", fmt.Sprintf("%s must be %s", decl.Name, diag.A(string(decl.Type))), "such as "+example(decl))
 	return nil, false
 }
 
@@ -213,7 +213,7 @@ func (r *reader) quantityOf(n *node, kind step.ValueType) (any, bool) {
 		if x, ok := number(n.value); ok {
 			hint = fmt.Sprintf("write %q, if that is what is meant", unit.Digits(x, 0)+" "+unit.Symbol(kind))
 		}
-		r.at(n, "missing-unit", fmt.Sprintf("a %s needs its unit", kind), hint)
+		r.at(n, "missing-unit", fmt.Sprintf("%s needs its unit", diag.A(string(kind))), hint)
 		return nil, false
 	}
 	v, err := unit.ParseAs(text, kind)

@@ -176,10 +176,12 @@ func (c *crosser) open(p part, f func(a, b int32)) {
 
 // openAgainst calls f for the parts of a node that meet a leaf.
 func (c *crosser) openAgainst(a, leaf int32, f func(a, b int32)) {
-	b := c.leafBox(leaf)
+	lo, hi := c.leafCells(leaf)
 	n := &c.tree.nodes[a]
 	for i := 0; i < 4 && n.kids[i] != 0; i++ {
-		if n.meets(i, &b) {
+		if n.lo[0][i] <= hi[0] && n.hi[0][i] >= lo[0] &&
+			n.lo[1][i] <= hi[1] && n.hi[1][i] >= lo[1] &&
+			n.lo[2][i] <= hi[2] && n.hi[2][i] >= lo[2] {
 			f(n.down(a, i), leaf)
 		}
 	}
@@ -194,35 +196,19 @@ func (n *node) down(self int32, k int) int32 {
 }
 
 func boxesMeet(n *node, i int, m *node, k int) bool {
-	for x := range 3 {
-		d := float64(n.c[x][i]) - float64(m.c[x][k])
-		if d < 0 {
-			d = -d
-		}
-		if d > float64(n.h[x][i])+float64(m.h[x][k]) {
-			return false
-		}
-	}
-	return true
+	return n.lo[0][i] <= m.hi[0][k] && n.hi[0][i] >= m.lo[0][k] &&
+		n.lo[1][i] <= m.hi[1][k] && n.hi[1][i] >= m.lo[1][k] &&
+		n.lo[2][i] <= m.hi[2][k] && n.hi[2][i] >= m.lo[2][k]
 }
 
-func (n *node) meets(k int, b *box32) bool {
-	for x := range 3 {
-		c, h := float64(n.c[x][k]), float64(n.h[x][k])
-		if float64(b.lo[x]) > c+h || float64(b.hi[x]) < c-h {
-			return false
-		}
-	}
-	return true
-}
-
-func (c *crosser) leafBox(leaf int32) box32 {
+// leafCells returns the box of a leaf on the grid.
+func (c *crosser) leafCells(leaf int32) (lo, hi [3]int32) {
 	first := int(^leaf >> 3)
 	b := noBox32
 	for i := first; i < first+int(^leaf&7); i++ {
 		b.add(&c.boxes[i])
 	}
-	return b
+	return c.tree.grid.cells(b.Box())
 }
 
 // walker walks one task.

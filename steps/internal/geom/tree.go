@@ -3,7 +3,6 @@ package geom
 import (
 	"context"
 	"fmt"
-	"math"
 )
 
 // Tree is a bounding-volume tree over the triangles of a surface. It answers
@@ -21,18 +20,41 @@ import (
 // area and those given twice are kept.
 type Tree struct {
 	mesh    *Mesh
+	grid    grid
 	nodes   []node
 	corners [][9]float32 // of each triangle, in tree order
 	ids     []int32      // index in mesh.Tris, in tree order
 	bounds  Box
 }
 
-// node is an inner node: up to four boxes, by centre and half size, and what
-// they hold. A child above zero is another node, so many places further on; a
-// child below zero is a leaf: ^child = first<<3 | count. Zero is no child.
+// node is an inner node: up to four boxes, by their least and greatest cells
+// of the tree's grid, and what they hold. A child above zero is another node,
+// so many places further on; a child below zero is a leaf: ^child =
+// first<<3 | count. Zero is no child, and none comes after it.
 type node struct {
-	c, h [3][4]float32
-	kids [4]int32
+	lo, hi [3][4]int32
+	kids   [4]int32
+}
+
+// grid lays whole numbers over the box of the tree. Whole numbers are compared
+// and squared faster than float64 ones are clipped at zero, and without
+// rounding.
+type grid struct {
+	min       Vec
+	cell, per float64 // mm a cell, cells a mm
+}
+
+// gridSide is the number of cells along the longest side: 0.75 nm each on a
+// part of 200 mm. Gaps of up to three sides can be squared and added in int64.
+const gridSide = 1 << 28
+
+func gridOver(b Box) grid {
+	size := b.Size()
+	side := max(size.X, size.Y, size.Z)
+	if side == 0 {
+		return grid{min: b.Min}
+	}
+	return grid{b.Min, side / gridSide, gridSide / side}
 }
 
 // leafMost is the most triangles in a leaf; count fits three bits.
@@ -50,13 +72,12 @@ const (
 
 func leafOf(first, count int) int32 { return ^int32(first<<3 | count) }
 
-func (n *node) set(k int, b box32, pad float32, child int32) {
-	for x := range 3 {
-		lo, hi := float64(b.lo[x]), float64(b.hi[x])
-		c := float32(lo + (hi-lo)/2)
-		h := float32(max(hi-float64(c), float64(c)-lo))
-		n.c[x][k], n.h[x][k] = c, math.Nextafter32(h+float32(h*0x1p-22)+pad, math.MaxFloat32)
-	}
+// set gives a node its child k. The box is widened by a cell or two, for the
+// rounding of what is asked about and far above that of float64 arithmetic.
+func (n *node) set(k int, b *box32, g *grid, child int32) {
+	lo, hi := Point(b.lo).Vec().Sub(g.min).Mul(g.per), Point(b.hi).Vec().Sub(g.min).Mul(g.per)
+	n.lo[0][k], n.lo[1][k], n.lo[2][k] = int32(lo.X)-1, int32(lo.Y)-1, int32(lo.Z)-1
+	n.hi[0][k], n.hi[1][k], n.hi[2][k] = int32(hi.X)+2, int32(hi.Y)+2, int32(hi.Z)+2
 	n.kids[k] = child
 }
 
@@ -74,7 +95,8 @@ func NewTree(ctx context.Context, m *Mesh, workers int) (*Tree, error) {
 	if len(b.refs) > 0 {
 		b.all = b.boundsOf(0, len(b.refs))
 		t.bounds = b.all.Box()
-		b.pad = padOf(t.bounds)
+		b.grid = gridOver(t.bounds)
+		t.grid = b.grid
 		t.nodes = b.grow(span{0, len(b.refs), b.all}, 0)
 	}
 	if ctx.Err() != nil {
@@ -85,16 +107,6 @@ func NewTree(ctx context.Context, m *Mesh, workers int) (*Tree, error) {
 		return nil, context.Cause(ctx)
 	}
 	return t, nil
-}
-
-// padOf returns what every box is grown by, mm: far above the rounding of
-// float64 arithmetic on coordinates of that size, far below a triangle.
-func padOf(b Box) float32 {
-	far := 0.0
-	for _, v := range []float64{b.Min.X, b.Min.Y, b.Min.Z, b.Max.X, b.Max.Y, b.Max.Z} {
-		far = max(far, math.Abs(v))
-	}
-	return float32(far * 0x1p-30)
 }
 
 // Mesh returns the surface the tree was built over.

@@ -74,7 +74,7 @@ type builder struct {
 	mesh *Mesh
 	refs []ref
 	all  box32
-	pad  float32
+	grid grid
 	free chan struct{} // a token for each goroutine that may still be started
 }
 
@@ -202,9 +202,9 @@ func (b *builder) join(parts [4]span, subs [4][]node) []node {
 		case p.len() == 0:
 			continue
 		case p.len() <= leafMost:
-			nodes[0].set(n, p.box, b.pad, leafOf(p.from, p.len()))
+			nodes[0].set(n, &p.box, &b.grid, leafOf(p.from, p.len()))
 		default:
-			nodes[0].set(n, p.box, b.pad, int32(len(nodes)))
+			nodes[0].set(n, &p.box, &b.grid, int32(len(nodes)))
 			nodes = append(nodes, subs[k]...)
 		}
 		n++
@@ -229,10 +229,10 @@ func (b *builder) growSmall(nodes []node, s span, depth int) []node {
 	nodes = append(nodes, node{})
 	for k, p := range parts[:n] {
 		if p.len() <= leafMost {
-			nodes[self].set(k, p.box, b.pad, leafOf(p.from, p.len()))
+			nodes[self].set(k, &p.box, &b.grid, leafOf(p.from, p.len()))
 			continue
 		}
-		nodes[self].set(k, p.box, b.pad, int32(len(nodes)-self))
+		nodes[self].set(k, &p.box, &b.grid, int32(len(nodes)-self))
 		nodes = b.growSmall(nodes, p, depth+1)
 	}
 	return nodes

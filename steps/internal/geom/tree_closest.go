@@ -31,10 +31,6 @@ type Hit struct {
 // NoHit is the answer where nothing lies within reach.
 var NoHit = Hit{Tri: -1, Dist2: math.Inf(1)}
 
-// slack is what squared distances to boxes are forgiven before a box is left
-// out: a little over the rounding of the few products that make them.
-const slack = 1 + 0x1p-40
-
 // Closest returns the nearest place on the surface within maxDist mm of p
 // (infinity for no limit), and whether there is one. Of triangles equally near
 // the one with the smallest index is named.
@@ -71,41 +67,72 @@ func (t *Tree) hit(p Vec, s *search) (Hit, bool) {
 	return Hit{Tri: s.tri, Feature: f, Point: at, Dist2: s.best, V: v, W: w}, true
 }
 
+// asked is a point on the grid of a tree: its cell, no farther than two sides
+// from the box, and the squared distance in cells by which it lies beyond.
+type asked struct {
+	x, y, z int64
+	beyond  float64
+}
+
+func (g *grid) ask(p Vec) asked {
+	v := p.Sub(g.min).Mul(g.per)
+	var a asked
+	for _, c := range [3]struct {
+		x  float64
+		to *int64
+	}{{v.X, &a.x}, {v.Y, &a.y}, {v.Z, &a.z}} {
+		in := min(max(c.x, -2*gridSide), 3*gridSide)
+		*c.to = int64(math.Floor(in))
+		a.beyond += float64((c.x - in) * (c.x - in))
+	}
+	return a
+}
+
+// reach returns the squared distance in cells beyond which a box cannot hold
+// anything as near as best, with more than the rounding of this line to spare.
+func (g *grid) reach(best float64, a *asked) int64 {
+	r := float64(float64(best*g.per)*g.per)*(1+0x1p-40) - float64(a.beyond*(1-0x1p-40))
+	if !(r < 1<<62) {
+		return math.MaxInt64
+	}
+	return max(int64(r), 0) + 1
+}
+
+// waiting is a part of the tree put aside: a node, or a leaf as in node.kids,
+// and the squared distance of its box in cells.
 type waiting struct {
-	d float64
-	n int32 // a node, or a leaf as in node.kids
+	d int64
+	n int32
 }
 
 // nearest walks the tree, nearest boxes first, and leaves out what is farther
-// than the best so far. Boxes are measured as four times the squared distance:
-// |x|+x is 2 max(x,0) without a branch.
+// than the best so far.
 func (t *Tree) nearest(p Vec, s *search) {
 	if len(t.nodes) == 0 || !p.Finite() {
 		return
 	}
+	a := t.grid.ask(p)
+	reach := t.grid.reach(s.best, &a)
 	var stack [stackMost]waiting
 	top := 0
 	cur := int32(0)
-	bound := 4 * s.best * slack
 	for {
 		if cur < 0 {
-			t.nearestInLeaf(p, cur, s)
-			bound = 4 * s.best * slack
+			if t.nearestInLeaf(p, cur, s) {
+				reach = t.grid.reach(s.best, &a)
+			}
 		} else {
 			n := &t.nodes[cur]
-			next, nextD := int32(math.MinInt32), bound
+			next, nextD := int32(0), reach
 			for k, kid := range &n.kids {
 				if kid == 0 {
 					break
 				}
-				x := math.Abs(float64(n.c[0][k])-p.X) - float64(n.h[0][k])
-				y := math.Abs(float64(n.c[1][k])-p.Y) - float64(n.h[1][k])
-				z := math.Abs(float64(n.c[2][k])-p.Z) - float64(n.h[2][k])
-				x += math.Abs(x)
-				y += math.Abs(y)
-				z += math.Abs(z)
-				d := float64(x*x) + float64(y*y) + float64(z*z)
-				if d > bound {
+				x := max(int64(n.lo[0][k])-a.x, a.x-int64(n.hi[0][k]), 0)
+				y := max(int64(n.lo[1][k])-a.y, a.y-int64(n.hi[1][k]), 0)
+				z := max(int64(n.lo[2][k])-a.z, a.z-int64(n.hi[2][k]), 0)
+				d := x*x + y*y + z*z
+				if d > reach {
 					continue
 				}
 				if kid > 0 {
@@ -114,14 +141,13 @@ func (t *Tree) nearest(p Vec, s *search) {
 				if d <= nextD {
 					kid, next = next, kid
 					d, nextD = nextD, d
-					if kid == math.MinInt32 {
-						continue
-					}
 				}
-				stack[top] = waiting{d, kid}
-				top++
+				if kid != 0 {
+					stack[top] = waiting{d, kid}
+					top++
+				}
 			}
-			if next != math.MinInt32 {
+			if next != 0 {
 				cur = next
 				continue
 			}
@@ -131,7 +157,7 @@ func (t *Tree) nearest(p Vec, s *search) {
 				return
 			}
 			top--
-			if stack[top].d <= bound {
+			if stack[top].d <= reach {
 				cur = stack[top].n
 				break
 			}
@@ -139,15 +165,19 @@ func (t *Tree) nearest(p Vec, s *search) {
 	}
 }
 
-func (t *Tree) nearestInLeaf(p Vec, leaf int32, s *search) {
+// nearestInLeaf tries the triangles of a leaf and reports whether one is nearer.
+func (t *Tree) nearestInLeaf(p Vec, leaf int32, s *search) bool {
 	first := int(^leaf >> 3)
 	last := first + int(^leaf&7)
-	for i, c := range t.corners[first:last] {
-		d, _, _, _ := closestOn(p.X, p.Y, p.Z, &c)
+	corners, nearer := t.corners[first:last], false
+	for i := range corners {
+		d, _, _, _ := closestOn(p.X, p.Y, p.Z, &corners[i])
 		if d < s.best || d == s.best && (s.tri < 0 || t.ids[first+i] < s.tri) {
 			s.best, s.tri, s.at = d, t.ids[first+i], int32(first+i)
+			nearer = true
 		}
 	}
+	return nearer
 }
 
 // closestOn returns the squared distance from a point to a triangle, the

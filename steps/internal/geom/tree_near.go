@@ -1,7 +1,5 @@
 package geom
 
-import "math"
-
 // Within calls f for every triangle no farther than radius mm from p, with its
 // squared distance, until f returns false. The order is that of the tree.
 func (t *Tree) Within(p Vec, radius float64, f func(tri int32, dist2 float64) bool) {
@@ -31,10 +29,7 @@ func (t *Tree) visit(b Box, f func(at int) bool) {
 	if len(t.nodes) == 0 {
 		return
 	}
-	c, h := b.Centre(), b.Size().Mul(0.5)
-	// A little more than half, for the rounding of the two lines above.
-	grow := float64(max(math.Abs(c.X), math.Abs(c.Y), math.Abs(c.Z), h.X, h.Y, h.Z) * 0x1p-50)
-	h = Vec{h.X + grow, h.Y + grow, h.Z + grow}
+	lo, hi := t.grid.cells(b)
 	var stack [stackMost]int32
 	top := 1 // stack[0] is the root, 0
 	for top > 0 {
@@ -53,9 +48,8 @@ func (t *Tree) visit(b Box, f func(at int) bool) {
 		for k := 3; k >= 0; k-- {
 			kid := n.kids[k]
 			if kid == 0 ||
-				math.Abs(float64(n.c[0][k])-c.X) > float64(n.h[0][k])+h.X ||
-				math.Abs(float64(n.c[1][k])-c.Y) > float64(n.h[1][k])+h.Y ||
-				math.Abs(float64(n.c[2][k])-c.Z) > float64(n.h[2][k])+h.Z {
+				n.lo[0][k] > hi[0] || n.lo[1][k] > hi[1] || n.lo[2][k] > hi[2] ||
+				n.hi[0][k] < lo[0] || n.hi[1][k] < lo[1] || n.hi[2][k] < lo[2] {
 				continue
 			}
 			if kid > 0 {
@@ -65,4 +59,12 @@ func (t *Tree) visit(b Box, f func(at int) bool) {
 			top++
 		}
 	}
+}
+
+// cells returns the least and greatest cells of a box; boxes in the tree are
+// wide enough for the rounding.
+func (g *grid) cells(b Box) (lo, hi [3]int32) {
+	of := func(x float64) int32 { return int32(min(max(x, -2), gridSide+4)) }
+	l, h := b.Min.Sub(g.min).Mul(g.per), b.Max.Sub(g.min).Mul(g.per)
+	return [3]int32{of(l.X), of(l.Y), of(l.Z)}, [3]int32{of(h.X), of(h.Y), of(h.Z)}
 }

@@ -16,7 +16,7 @@ type RayHit struct {
 // 2013 (from memory). The two triangles at an edge see it through the same
 // products with opposite signs, so that no ray slips between them.
 type ray struct {
-	o, inv, far   Vec // far = |inv|
+	o, inv        Vec
 	x, y, z       int
 	ox, oy, oz    float64
 	sx, sy, sz    float64
@@ -27,7 +27,6 @@ type ray struct {
 func newRay(o, d Vec, tmin, tmax float64) ray {
 	r := ray{o: o, tmin: tmin, tmax: tmax}
 	r.inv = Vec{inverse(d.X), inverse(d.Y), inverse(d.Z)}
-	r.far = Vec{math.Abs(r.inv.X), math.Abs(r.inv.Y), math.Abs(r.inv.Z)}
 	dd, oo := [3]float64{d.X, d.Y, d.Z}, [3]float64{o.X, o.Y, o.Z}
 	for k := 1; k < 3; k++ {
 		if math.Abs(dd[k]) > math.Abs(dd[r.z]) {
@@ -141,49 +140,44 @@ func (t *Tree) along(r *ray, f func(tri int32, at float64, back bool) bool) {
 	if len(t.nodes) == 0 || r.never {
 		return
 	}
-	var stack [stackMost]waiting
+	// A plane x = lo of the grid is met at lo*per.X + base.X.
+	per, base := r.inv.Mul(t.grid.cell), t.grid.min.Sub(r.o)
+	base = Vec{float64(base.X * r.inv.X), float64(base.Y * r.inv.Y), float64(base.Z * r.inv.Z)}
+	var stack [stackMost]met
 	top := 0
 	cur := int32(0)
 	for {
 		if cur < 0 {
 			first := int(^cur >> 3)
 			last := first + int(^cur&7)
-			for i := range t.corners[first:last] {
-				at, back, ok := r.meet(&t.corners[first+i])
-				if ok && at >= r.tmin && at <= r.tmax && !f(t.ids[first+i], at, back) {
+			for i := first; i < last; i++ {
+				at, back, ok := r.meet(&t.corners[i])
+				if ok && at >= r.tmin && at <= r.tmax && !f(t.ids[i], at, back) {
 					return
 				}
 			}
 		} else {
 			n := &t.nodes[cur]
-			next, nextD := int32(math.MinInt32), math.Inf(1)
+			nx, fx := &n.lo[0], &n.hi[0]
+			if per.X < 0 {
+				nx, fx = fx, nx
+			}
+			ny, fy := &n.lo[1], &n.hi[1]
+			if per.Y < 0 {
+				ny, fy = fy, ny
+			}
+			nz, fz := &n.lo[2], &n.hi[2]
+			if per.Z < 0 {
+				nz, fz = fz, nz
+			}
+			next, nextD := int32(0), math.Inf(1)
 			for k, kid := range &n.kids {
 				if kid == 0 {
 					break
 				}
-				cx, hx := float64((float64(n.c[0][k])-r.o.X)*r.inv.X), float64(float64(n.h[0][k])*r.far.X)
-				cy, hy := float64((float64(n.c[1][k])-r.o.Y)*r.inv.Y), float64(float64(n.h[1][k])*r.far.Y)
-				cz, hz := float64((float64(n.c[2][k])-r.o.Z)*r.inv.Z), float64(float64(n.h[2][k])*r.far.Z)
-				near, far := r.tmin, r.tmax
-				if x := cx - hx; x > near {
-					near = x
-				}
-				if x := cy - hy; x > near {
-					near = x
-				}
-				if x := cz - hz; x > near {
-					near = x
-				}
-				if x := cx + hx; x < far {
-					far = x
-				}
-				if x := cy + hy; x < far {
-					far = x
-				}
-				if x := cz + hz; x < far {
-					far = x
-				}
-				if near > far+math.Abs(far)*0x1p-40 {
+				near := max(float64(float64(nx[k])*per.X)+base.X, float64(float64(ny[k])*per.Y)+base.Y, float64(float64(nz[k])*per.Z)+base.Z, r.tmin)
+				far := min(float64(float64(fx[k])*per.X)+base.X, float64(float64(fy[k])*per.Y)+base.Y, float64(float64(fz[k])*per.Z)+base.Z, r.tmax)
+				if near > far*(1+0x1p-40) {
 					continue
 				}
 				if kid > 0 {
@@ -192,14 +186,13 @@ func (t *Tree) along(r *ray, f func(tri int32, at float64, back bool) bool) {
 				if near <= nextD {
 					kid, next = next, kid
 					near, nextD = nextD, near
-					if kid == math.MinInt32 {
-						continue
-					}
 				}
-				stack[top] = waiting{near, kid}
-				top++
+				if kid != 0 {
+					stack[top] = met{near, kid}
+					top++
+				}
 			}
-			if next != math.MinInt32 {
+			if next != 0 {
 				cur = next
 				continue
 			}
@@ -209,10 +202,17 @@ func (t *Tree) along(r *ray, f func(tri int32, at float64, back bool) bool) {
 				return
 			}
 			top--
-			if stack[top].d <= r.tmax+math.Abs(r.tmax)*0x1p-40 {
+			if stack[top].t <= r.tmax*(1+0x1p-40) {
 				cur = stack[top].n
 				break
 			}
 		}
 	}
+}
+
+// met is a part of the tree put aside: a node, or a leaf as in node.kids, and
+// where the ray enters its box.
+type met struct {
+	t float64
+	n int32
 }

@@ -1,0 +1,10 @@
+//go:build !linux
+
+package store
+
+import (
+	"errors"
+	"os"
+)
+
+func cloneFile(to, from *os.File) error { return errors.ErrUnsupported }

@@ -21,5 +21,5 @@ require (
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect
 	golang.org/x/image v0.47.0
-	golang.org/x/sys v0.50.0 // indirect
+	golang.org/x/sys v0.50.0
 )

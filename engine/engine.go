@@ -19,6 +19,7 @@ import (
 	"strings"
 	"time"
 
+	"layette/engine/gate"
 	"layette/engine/recipe"
 	"layette/engine/step"
 	"layette/engine/store"
@@ -69,7 +70,7 @@ type Status struct {
 	Spots    []step.Spot   `json:"spots,omitempty"`
 	Notes    []string      `json:"notes,omitempty"`
 	Gates    []Verdict     `json:"gates,omitempty"`
-	Sign     *SignOff      `json:"sign,omitempty"` // nil if the recipe asks for none and nobody holds it
+	Sign     *SignOff      `json:"sign,omitempty"`   // nil if the recipe asks for none and nobody holds it
 	Asides   []string      `json:"asides,omitempty"` // what else people should know, such as an edited result set aside
 
 	fingerprint string
@@ -113,29 +114,20 @@ type Measure struct {
 	Doc   string         `json:"doc,omitempty"`
 }
 
-// Verdict is what a gate says.
+// Verdict is what a gate says: it passes, it holds the work, or it cannot tell
+// and holds too.
 type Verdict struct {
-	Gate     string        `json:"gate"`
-	Rule     string        `json:"rule"`
-	Why      string        `json:"why,omitempty"`
-	Holds    bool          `json:"holds"`
-	Unknown  bool          `json:"unknown,omitempty"` // the measures cannot tell; then it does not hold
-	Numbers  []Number      `json:"numbers,omitempty"`
-	Says     string        `json:"says"`
-	Conceded *trail.Record `json:"conceded,omitempty"`
-	Doubts   []string      `json:"doubts,omitempty"` // why a concession that is there does not count
+	Gate string `json:"gate"`
+	Why  string `json:"why,omitempty"` // what the recipe says the gate is for
+	gate.Verdict
+	Numbers  string        `json:"numbers"`            // what it saw, in words
+	Spare    string        `json:"spare,omitempty"`    // the margin in words
+	Conceded *trail.Record `json:"conceded,omitempty"` // the concession that lets work go on
+	Doubts   []string      `json:"doubts,omitempty"`   // why a concession that is there does not count
 }
 
-// Passes reports whether work may go on: the gate holds or is conceded.
-func (v Verdict) Passes() bool { return v.Holds || v.Conceded != nil }
-
-// Number is a name a rule uses, with its value and place.
-type Number struct {
-	Name  string `json:"name"`
-	Value any    `json:"value"`
-	Text  string `json:"text"` // with its unit
-	Place string `json:"place,omitempty"`
-}
+// GoesOn reports whether work may go on: the gate passes or is conceded.
+func (v Verdict) GoesOn() bool { return v.State == gate.Passes || v.Conceded != nil }
 
 // SignOff is whose word a stage awaits or has.
 type SignOff struct {

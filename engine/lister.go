@@ -85,7 +85,8 @@ func (l *lister) match(p store.Place, dir, word string, last bool) ([]string, er
 			return nil, err
 		}
 		hidden := strings.HasPrefix(e.Name(), ".") && !strings.HasPrefix(word, ".")
-		if ok && !hidden && e.IsDir() != last {
+		folder := e.IsDir() || !last && e.Type()&fs.ModeSymlink != 0
+		if ok && !hidden && folder != last {
 			found = append(found, path.Join(dir, e.Name()))
 		}
 	}

@@ -46,14 +46,14 @@ type source struct {
 // fixed when a run begins.
 type plan struct {
 	recipe *recipe.Recipe
-	nodes  []*node // each after what it needs
-	byNode map[Node]*node
+	nodes  []*node             // each after what it needs
+	byName map[string][]*node  // by stage
 	scans  map[string][]string // by part, paths below the model in order
 }
 
 // plan fans the recipe out. Nothing is read but the names in folders.
 func (m *Model) plan(r *recipe.Recipe) (*plan, error) {
-	p := &plan{recipe: r, byNode: map[Node]*node{}, scans: map[string][]string{}}
+	p := &plan{recipe: r, byName: map[string][]*node{}, scans: map[string][]string{}}
 	list := newLister()
 	for _, part := range r.Parts {
 		if part.Scans == "" {
@@ -71,7 +71,7 @@ func (m *Model) plan(r *recipe.Recipe) (*plan, error) {
 				return nil, fmt.Errorf("%s: %w", n.Node, err)
 			}
 			p.nodes = append(p.nodes, n)
-			p.byNode[n.Node] = n
+			p.byName[s.Name] = append(p.byName[s.Name], n)
 		}
 	}
 	return p, nil
@@ -146,22 +146,12 @@ func declared(book step.Handbook, input string) step.Input {
 // from: its own part and scan where it has one, all of them where it has none.
 func (p *plan) feeding(stage string, to Node) []*node {
 	var ups []*node
-	for _, up := range p.ofStage(stage) {
+	for _, up := range p.byName[stage] {
 		if (to.Part == "" || up.Part == "" || up.Part == to.Part) && (to.Scan == "" || up.Scan == "" || up.Scan == to.Scan) {
 			ups = append(ups, up)
 		}
 	}
 	return ups
-}
-
-func (p *plan) ofStage(stage string) []*node {
-	var nodes []*node
-	for _, n := range p.nodes {
-		if n.Stage == stage {
-			nodes = append(nodes, n)
-		}
-	}
-	return nodes
 }
 
 // lookFor finds the files that a recipe's glob stands for.
@@ -201,7 +191,7 @@ func (p *plan) cone(stages []string) ([]*node, error) {
 		if !slices.ContainsFunc(p.recipe.Stages, func(s *recipe.Stage) bool { return s.Name == name }) {
 			return nil, &UnknownStage{Name: name, Recipe: p.recipe}
 		}
-		for _, n := range p.ofStage(name) {
+		for _, n := range p.byName[name] {
 			want(n)
 		}
 	}

@@ -14,7 +14,10 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
-require github.com/qmuntal/gltf v0.28.0
+require (
+	github.com/fsnotify/fsnotify v1.10.1
+	github.com/qmuntal/gltf v0.28.0
+)
 
 require (
 	github.com/hashicorp/errwrap v1.0.0 // indirect

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"layette/engine/gate"
-	"layette/engine/recipe"
 )
 
 // judge judges a node's gates by what it found. Judging takes microseconds and
@@ -15,29 +14,10 @@ func (w *walk) judge(n *node, st *Status) {
 	st.Gates = nil
 	for _, g := range n.stage.Gates {
 		v := Verdict{Gate: g.Name, Why: g.Why}
-		rule := w.rule(n, g)
-		if rule == nil {
-			v.Verdict = gate.Verdict{State: gate.Unknown, Rule: g.Rule, Says: "the rule cannot be judged"}
-		} else {
-			v.Verdict = rule.Judge(w.values(n, st, rule))
-		}
+		v.Verdict = g.Compiled.Judge(w.values(n, st, g.Compiled))
 		v.text()
 		st.Gates = append(st.Gates, v)
 	}
-}
-
-// rule compiles a gate against what its stage may speak of. The recipe was
-// refused if it did not compile there.
-func (w *walk) rule(n *node, g *recipe.Gate) *gate.Rule {
-	var scope []gate.Name
-	for _, m := range n.book.Measures {
-		scope = append(scope, gate.Name{Name: m.Name, Type: m.Type, Unit: m.Unit, Many: m.Many})
-	}
-	for name, q := range w.plan.recipe.Quantities {
-		scope = append(scope, gate.Name{Name: name, Type: q.Type})
-	}
-	rule, _ := gate.Compile(g.Rule, scope)
-	return rule
 }
 
 // values gives the names a rule uses their values.

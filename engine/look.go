@@ -11,19 +11,30 @@ import (
 
 // Look tells where every stage stands without running anything. Files that are
 // new since the last time are read for their digests.
-func (m *Model) Look(ctx context.Context) (*Board, error) {
-	w, nodes, err := m.walk(ctx, nil, false, NoWatcher{})
+func (m *Model) Look(ctx context.Context) (*Board, error) { return m.LookAt(ctx, nil) }
+
+// LookAt is Look at the named stages and all that they need.
+func (m *Model) LookAt(ctx context.Context, only []string) (*Board, error) {
+	w, nodes, err := m.lookWalk(ctx, only)
 	if err != nil {
 		return nil, err
+	}
+	return w.board(nodes), nil
+}
+
+func (m *Model) lookWalk(ctx context.Context, only []string) (*walk, []*node, error) {
+	w, nodes, err := m.walk(ctx, only, false, NoWatcher{})
+	if err != nil {
+		return nil, nil, err
 	}
 	for _, n := range nodes {
 		st, err := w.look(ctx, n)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		w.set(n, st)
 	}
-	return w.board(nodes), nil
+	return w, nodes, nil
 }
 
 // walk reads everything that a pass over the named stages needs.

@@ -1,7 +1,9 @@
 package engine
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"slices"
 
 	"layette/engine/recipe"
@@ -27,6 +29,7 @@ type feed struct {
 	from  []outlet
 	files []source
 	glob  string // what files were looked for
+	away  string // why they cannot be looked for today
 }
 
 // outlet is an output of a node.
@@ -112,7 +115,7 @@ func (m *Model) connect(p *plan, n *node, list *lister) error {
 			}
 		}
 		if len(in.From) == 0 {
-			if err := m.lookFor(&f, n.Node, list); err != nil {
+			if err := m.lookFor(&f, p, n.Node, list); err != nil {
 				return err
 			}
 		}
@@ -154,13 +157,18 @@ func (p *plan) feeding(stage string, to Node) []*node {
 	return ups
 }
 
-// lookFor finds the files that a recipe's glob stands for.
-func (m *Model) lookFor(f *feed, n Node, list *lister) error {
-	place, err := m.place(f.in.Folder)
+// lookFor finds the files that a recipe's glob stands for. A folder outside
+// the model may be away today, as backup disks are.
+func (m *Model) lookFor(f *feed, p *plan, n Node, list *lister) error {
+	f.glob = f.in.FilesAt(n.Part, n.Scan)
+	place, err := m.place(p.recipe, f.in.Folder)
+	if errors.Is(err, fs.ErrNotExist) {
+		f.away = fmt.Sprintf("folder %s (%s) is not there today", f.in.Folder, p.recipe.Folders[f.in.Folder].Path)
+		return nil
+	}
 	if err != nil {
 		return err
 	}
-	f.glob = f.in.FilesAt(n.Part, n.Scan)
 	names, err := list.glob(place, f.glob)
 	if err != nil {
 		return fmt.Errorf("input %s: %w", f.in.Name, err)

@@ -117,6 +117,9 @@ func (w *walk) set(n *node, st *Status) {
 // gather finds a node's input files; what stands in the way is a state and a sentence.
 func (w *walk) gather(n *node, st *Status) (State, string) {
 	for _, f := range n.feeds {
+		if f.away != "" {
+			return Handwork, f.away
+		}
 		files, state, says := w.feed(n, f)
 		if says != "" {
 			return state, says

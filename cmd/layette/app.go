@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"syscall"
 	"time"
@@ -67,6 +68,10 @@ func newRootCmd(a *app) *cobra.Command {
 		return usage(err, "see "+cmd.CommandPath()+" --help")
 	})
 	root.AddCommand(
+		newRunCmd(a),
+		newDueCmd(a),
+		newWhyCmd(a),
+		newShowCmd(a),
 		newStepsCmd(a),
 	)
 	return root
@@ -162,4 +167,12 @@ func (a *app) isTerminal(w io.Writer) bool {
 // colours (NO_COLOR, https://no-color.org: any value that is not empty).
 func (a *app) colours(w io.Writer) bool {
 	return a.isTerminal(w) && a.env("NO_COLOR") == ""
+}
+
+// version is the program's version as the build noted it.
+func version() string {
+	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
+		return info.Main.Version
+	}
+	return "unversioned"
 }

@@ -1,0 +1,116 @@
+package engine
+
+import (
+	"context"
+	"maps"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"github.com/fsnotify/fsnotify"
+
+	"layette/engine/store"
+	"layette/engine/trail"
+)
+
+// pollEvery is how often the model's files are looked at for changes. Asking
+// the system to tell of them is only a hint: shares tell of nothing.
+const pollEvery = 2 * time.Second
+
+// Watch runs the model, and again whenever a file, the recipe or the trail
+// changes, until ctx ends. each hears of every run; its error is the recipe's
+// or the run's, which does not end the watch. What failed is not tried again
+// until something it depends on changes.
+func (m *Model) Watch(ctx context.Context, o RunOptions, watch Watcher, each func(*Board, error)) error {
+	hint, stop := m.hints()
+	defer stop()
+	for {
+		seen := m.seen()
+		b, err := m.Run(ctx, o, watch)
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		each(b, err)
+		o.LeaveFailed = true
+		if err := m.awaitChange(ctx, seen, hint); err != nil {
+			return err
+		}
+	}
+}
+
+// awaitChange returns when the files are not what they were.
+func (m *Model) awaitChange(ctx context.Context, seen map[string]store.Stamp, hint <-chan fsnotify.Event) error {
+	tick := time.NewTicker(pollEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		case <-tick.C:
+		case <-hint:
+			drain(hint)
+		}
+		if !maps.Equal(m.seen(), seen) {
+			return nil
+		}
+	}
+}
+
+func drain(hint <-chan fsnotify.Event) {
+	for {
+		select {
+		case <-hint:
+		default:
+			return
+		}
+	}
+}
+
+// seen takes the stamps of all that a run reads.
+func (m *Model) seen() map[string]store.Stamp {
+	stamps := map[string]store.Stamp{}
+	note := func(p store.Place, name string) {
+		if s, err := store.Stat(p, name); err == nil {
+			stamps[shown(p, name)] = s
+		}
+	}
+	note(m.here(), SheetName)
+	note(m.here(), trail.FileName)
+	if r, err := m.Recipe(); err == nil {
+		m.noteRecipe(stamps)
+		if p, err := m.plan(r); err == nil {
+			for _, src := range sourcesOf(p.nodes) {
+				note(src.place, src.name)
+			}
+		}
+	}
+	return stamps
+}
+
+// noteRecipe adds what the recipe was read from, by content: a recipe that is
+// wrong now is another one too.
+func (m *Model) noteRecipe(stamps map[string]store.Stamp) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	for name, data := range m.shelf.read {
+		stamps["recipe "+name+" "+store.KeyOf(string(data))] = store.Stamp{}
+	}
+}
+
+// hints asks the system to tell of changes in the folders that hold files now.
+func (m *Model) hints() (<-chan fsnotify.Event, func()) {
+	w, err := fsnotify.NewWatcher()
+	if err != nil {
+		return nil, func() {} // polling sees what there is to see
+	}
+	folders := map[string]bool{m.Dir: true}
+	for name := range m.seen() {
+		if !filepath.IsAbs(name) {
+			folders[filepath.Join(m.Dir, filepath.Dir(filepath.FromSlash(name)))] = true
+		}
+	}
+	for _, f := range slices.Sorted(maps.Keys(folders)) {
+		w.Add(f) // a folder that cannot be watched is polled
+	}
+	return w.Events, func() { w.Close() }
+}

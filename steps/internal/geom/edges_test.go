@@ -53,7 +53,7 @@ func book() *Mesh {
 
 func TestEdgesAreThoseOfThePlainSearch(t *testing.T) {
 	for name, m := range map[string]*Mesh{
-		"ball": ball(1, 3), "donut": shuffled(donut(3, 1, 20, 9), 3), "cone": cone(200), "book": book(), "nothing": {},
+		"ball": ball(Vec{}, 1, 3), "doughnut": shuffled(doughnut(3, 1, 20, 9), 3), "cone": cone(200), "book": book(), "nothing": {},
 	} {
 		for _, workers := range []int{1, 2, 7} {
 			e := edgesOf(t, m, workers)
@@ -85,14 +85,14 @@ func TestEdgesTellTurnedTrianglesAndFans(t *testing.T) {
 	if !m.Turned(e, 1) || !m.Turned(e, 9) {
 		t.Error("triangles 0 and 3 run along their edge the same way, and it is not told")
 	}
-	whole := ball(1, 2)
+	whole := ball(Vec{}, 1, 2)
 	if !whole.Closed(edgesOf(t, whole, 2)) || m.Closed(e) {
 		t.Error("a ball is closed and a book is not")
 	}
 }
 
 func TestShells(t *testing.T) {
-	m := ball(1, 2)
+	m := ball(Vec{}, 1, 2)
 	n := int32(len(m.Verts))
 	two := &Mesh{Verts: append(slices.Clone(m.Verts), m.Moved(Vec{X: 5}).Verts...), Tris: slices.Clone(m.Tris)}
 	for _, tri := range m.Tris {
@@ -111,7 +111,7 @@ func TestShells(t *testing.T) {
 // TestRims opens a ball: one triangle, three about one corner that the first
 // hole touches, and a far one.
 func TestRims(t *testing.T) {
-	m := ball(1, 2)
+	m := ball(Vec{}, 1, 2)
 	at := m.Tris[0][0]
 	var fan []int
 	for i, tri := range m.Tris {
@@ -154,7 +154,7 @@ func TestRims(t *testing.T) {
 
 // TestVertexNormalsOfABallAreExact holds for any triangulation of a sphere.
 func TestVertexNormalsOfABallAreExact(t *testing.T) {
-	m := ball(10, 3)
+	m := ball(Vec{}, 10, 3)
 	for i, n := range m.VertexNormals() {
 		if d := n.Vec().Sub(m.Verts[i].Vec().Unit()).Len(); d > 1e-6 {
 			t.Fatalf("vertex %d: normal off by %v", i, d)
@@ -163,7 +163,7 @@ func TestVertexNormalsOfABallAreExact(t *testing.T) {
 }
 
 func TestMovesKeepWhatTheyShould(t *testing.T) {
-	m := ball(10, 3)
+	m := ball(Vec{}, 10, 3)
 	v := m.Volume()
 	for name, tt := range map[string]struct {
 		m    *Mesh
@@ -180,7 +180,7 @@ func TestMovesKeepWhatTheyShould(t *testing.T) {
 // TestOrderedIsTheSameSurface: same corners, and the same result whatever
 // order the triangles came in.
 func TestOrderedIsTheSameSurface(t *testing.T) {
-	m := ball(10, 4)
+	m := ball(Vec{}, 10, 4)
 	m.Seen = make([]uint16, len(m.Verts))
 	for i := range m.Seen {
 		m.Seen[i] = uint16(i)
@@ -208,7 +208,7 @@ func TestEdgesStop(t *testing.T) {
 	stop := errors.New("stop")
 	ctx, cancel := context.WithCancelCause(t.Context())
 	cancel(stop)
-	if _, err := ball(1, 3).Edges(ctx, 2); !errors.Is(err, stop) {
+	if _, err := ball(Vec{}, 1, 3).Edges(ctx, 2); !errors.Is(err, stop) {
 		t.Errorf("%v, want %v", err, stop)
 	}
 }

@@ -30,7 +30,7 @@ func TestWeldIsTheSameForAnyWorkers(t *testing.T) {
 		soup[i] = Point{float32(i), float32(i % 7), -float32(i)}
 	}
 	for name, corners := range map[string][]Point{
-		"ball": loose(ball(10, 4)), "donut": loose(shuffled(donut(5, 2, 40, 20), 1)), "soup": soup, "none": nil,
+		"ball": loose(ball(Vec{}, 10, 4)), "doughnut": loose(shuffled(doughnut(5, 2, 40, 20), 1)), "soup": soup, "none": nil,
 		"all one point": make([]Point, 300),
 	} {
 		want := oldWeld(corners)
@@ -85,7 +85,7 @@ func TestWeldStops(t *testing.T) {
 	stop := errors.New("stop")
 	ctx, cancel := context.WithCancelCause(t.Context())
 	cancel(stop)
-	if _, err := Weld(ctx, loose(ball(1, 3)), 2); !errors.Is(err, stop) {
+	if _, err := Weld(ctx, loose(ball(Vec{}, 1, 3)), 2); !errors.Is(err, stop) {
 		t.Errorf("%v, want %v", err, stop)
 	}
 }

@@ -84,6 +84,9 @@ func Read(ctx context.Context, r io.ReaderAt, size int64, opt Options) (*geom.Me
 	}
 	var info Info
 	mesh, err := read(ctx, r, size, head, opt, &info)
+	if ctx.Err() != nil {
+		return nil, info, context.Cause(ctx)
+	}
 	if err != nil {
 		return nil, info, err
 	}

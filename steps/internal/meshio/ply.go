@@ -76,6 +76,9 @@ func (p *plyReader) element(e *plyElement) error {
 			take = p.cell
 		}
 	}
+	if len(e.props) == 0 {
+		return nil // nothing in the file, however many are promised
+	}
 	nums := make([]float64, len(e.props))
 	var items []float64
 	var err error

@@ -31,9 +31,6 @@ func (t *textRows) where() string { return fmt.Sprintf("line %d", t.n) }
 
 func (t *textRows) row(e *plyElement, list int, nums, items []float64) ([]float64, error) {
 	items = items[:0]
-	if len(e.props) == 0 {
-		return items, nil
-	}
 	if !t.nextWords() {
 		if t.err() != nil {
 			return nil, t.err()

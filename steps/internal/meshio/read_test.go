@@ -113,7 +113,7 @@ func TestCountsCostNoMemory(t *testing.T) {
 		huge,
 		[]byte("ply\nformat binary_little_endian 1.0\nelement vertex 4294967295\nproperty float x\nproperty float y\nproperty float z\nend_header\nxxxx"),
 		[]byte("ply\nformat binary_little_endian 1.0\nelement vertex 1\nproperty list uint char x\nend_header\n\xff\xff\xff\xff"),
-		[]byte("ply\nformat ascii 1.0\nelement nothing 9000000000000000000\nend_header\n"),
+		[]byte("ply\nformat ascii 1.0\nelement nothing 9000000000000000000\nelement vertex 9\nproperty float x\nend_header\n"),
 		[]byte("OFF\n4294967295 4294967295 0\n0 0 0\n"),
 	}
 	for i, f := range files {

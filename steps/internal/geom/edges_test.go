@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-func edgesOf(t testing.TB, m *Mesh, workers int) *Edges {
+func acrossOf(t testing.TB, m *Mesh, workers int) *Edges {
 	t.Helper()
 	e, err := m.Edges(t.Context(), workers)
 	if err != nil {
@@ -56,7 +56,7 @@ func TestEdgesAreThoseOfThePlainSearch(t *testing.T) {
 		"ball": ball(Vec{}, 1, 3), "doughnut": shuffled(doughnut(3, 1, 20, 9), 3), "cone": cone(200), "book": book(), "nothing": {},
 	} {
 		for _, workers := range []int{1, 2, 7} {
-			e := edgesOf(t, m, workers)
+			e := acrossOf(t, m, workers)
 			for _, run := range plainEdges(m) {
 				for _, c := range run {
 					got := append([]int32{}, e.mates(c)...)
@@ -78,7 +78,7 @@ func TestEdgesAreThoseOfThePlainSearch(t *testing.T) {
 
 func TestEdgesTellTurnedTrianglesAndFans(t *testing.T) {
 	m := book()
-	e := edgesOf(t, m, 2)
+	e := acrossOf(t, m, 2)
 	if want := [][]int32{{0, 3, 6}, {13, 14}}; !reflect.DeepEqual(e.Fans, want) {
 		t.Errorf("fans %v, want %v", e.Fans, want)
 	}
@@ -86,7 +86,7 @@ func TestEdgesTellTurnedTrianglesAndFans(t *testing.T) {
 		t.Error("triangles 0 and 3 run along their edge the same way, and it is not told")
 	}
 	whole := ball(Vec{}, 1, 2)
-	if !whole.Closed(edgesOf(t, whole, 2)) || m.Closed(e) {
+	if !whole.Closed(acrossOf(t, whole, 2)) || m.Closed(e) {
 		t.Error("a ball is closed and a book is not")
 	}
 }
@@ -98,12 +98,12 @@ func TestShells(t *testing.T) {
 	for _, tri := range m.Tris {
 		two.Tris = append(two.Tris, Tri{tri[0] + n, tri[1] + n, tri[2] + n})
 	}
-	shell, count := two.Shells(edgesOf(t, two, 2))
+	shell, count := two.Shells(acrossOf(t, two, 2))
 	if count != 2 || shell[0] != 0 || shell[len(m.Tris)] != 1 {
 		t.Errorf("%d shells, want 2", count)
 	}
 	b := book()
-	if _, count := b.Shells(edgesOf(t, b, 1)); count != 2 {
+	if _, count := b.Shells(acrossOf(t, b, 1)); count != 2 {
 		t.Errorf("the book has %d shells, want 2: its pages hang together at the spine", count)
 	}
 }
@@ -138,7 +138,7 @@ func TestRims(t *testing.T) {
 			open.Tris = append(open.Tris, tri)
 		}
 	}
-	loops := open.Rims(edgesOf(t, open, 2))
+	loops := open.Rims(acrossOf(t, open, 2))
 	if len(loops) != 3 {
 		t.Fatalf("%d loops, want 3 holes though two touch", len(loops))
 	}
@@ -147,7 +147,7 @@ func TestRims(t *testing.T) {
 			t.Errorf("a hole of %d corners and %d edges, want 3", len(l.Verts), len(l.Edges))
 		}
 	}
-	if c := cone(12); len(c.Rims(edgesOf(t, c, 1))[0].Verts) != 12 {
+	if c := cone(12); len(c.Rims(acrossOf(t, c, 1))[0].Verts) != 12 {
 		t.Error("the rim of a cone of 12 sides has not 12 vertices")
 	}
 }
@@ -214,16 +214,16 @@ func TestEdgesStop(t *testing.T) {
 }
 
 func BenchmarkEdges(b *testing.B) {
-	m := big(b)
+	m := bigHand(b)
 	b.ReportAllocs()
 	for b.Loop() {
-		edgesOf(b, m, 2)
+		acrossOf(b, m, 2)
 	}
 	b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
 }
 
 func BenchmarkOrdered(b *testing.B) {
-	m := shuffled(big(b), 1)
+	m := shuffled(bigHand(b), 1)
 	for b.Loop() {
 		m.Ordered(2)
 	}

@@ -91,7 +91,7 @@ func TestWeldStops(t *testing.T) {
 }
 
 func BenchmarkWeld(b *testing.B) {
-	corners := loose(big(b))
+	corners := loose(bigHand(b))
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := Weld(b.Context(), corners, 2); err != nil {

@@ -21,6 +21,8 @@ require (
 )
 
 
+require github.com/santhosh-tekuri/jsonschema/v6 v6.0.2
+
 require (
 	github.com/hashicorp/errwrap v1.0.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect

@@ -55,7 +55,7 @@ func Compile(rule string, scope []Name) (*Rule, []Fault) {
 	}
 	c := &checker{scope: map[string]Name{}, slots: map[string]int{}}
 	for _, n := range scope {
-		c.scope[joined(n.Name)] = n
+		c.scope[underscored(n.Name)] = n
 	}
 	root := c.check(tree.Node)
 	if root.is != flag && root.is != wrong {
@@ -99,6 +99,9 @@ func joined(rule string) string {
 	}
 	return string(runes)
 }
+
+// underscored is a name as joined leaves it in a rule.
+func underscored(name string) string { return strings.ReplaceAll(name, "-", "_") }
 
 func letter(r rune, digits bool) bool {
 	return 'a' <= r && r <= 'z' || 'A' <= r && r <= 'Z' || r == '_' || digits && '0' <= r && r <= '9'
@@ -222,7 +225,7 @@ func (c *checker) rule(rule string, root typed) (*Rule, []Fault) {
 	}
 	r.slots = make([]string, len(r.names))
 	for i, n := range r.names {
-		r.slots[i] = slotName(c.slots[joined(n.Name)])
+		r.slots[i] = slotName(c.slots[underscored(n.Name)])
 	}
 	var err error
 	if r.program, err = expr.Compile(root.code, append(options(env), expr.AsBool())...); err != nil {

@@ -23,17 +23,18 @@ func match(glob, name []string) bool {
 		}
 		glob, name = glob[1:], name[1:]
 	}
-	if len(glob) == 0 {
+	switch len(glob) {
+	case 0:
 		return len(name) == 0
+	case 1:
+		return len(name) > 0 // ** at the end: every file below
 	}
-	for glob = glob[1:]; ; name = name[1:] {
-		if match(glob, name) && (len(glob) > 0 || len(name) > 0) {
+	for ; len(name) > 0; name = name[1:] {
+		if match(glob[1:], name) {
 			return true
 		}
-		if len(name) == 0 {
-			return false
-		}
 	}
+	return false
 }
 
 // astray says what is wrong with a glob of files below the model, or nothing.

@@ -230,7 +230,12 @@ func Default(decl step.Value) (any, error) { return literal(decl, decl.Default) 
 
 // literal reads a value written in a handbook, where texts have no quotes.
 func literal(decl step.Value, text string) (any, error) {
-	if unit.Is(decl.Type) || decl.Type == step.String || decl.Type == step.OneWord {
+	switch {
+	case unit.Is(decl.Type):
+		return unit.ParseAs(text, decl.Type)
+	case decl.Type == step.Count:
+		return strconv.ParseInt(text, 10, 64)
+	case decl.Type == step.String || decl.Type == step.OneWord:
 		text = strconv.Quote(text)
 	}
 	var quiet reader

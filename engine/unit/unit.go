@@ -86,8 +86,10 @@ func Symbols(kind step.ValueType) []string {
 // Symbol returns the unit that Format prints after a value of the type; empty
 // for a type that has none.
 func Symbol(kind step.ValueType) string {
-	if list := Symbols(kind); len(list) > 0 {
-		return list[0]
+	for _, s := range scales {
+		if s.kind == kind {
+			return s.symbol
+		}
 	}
 	return ""
 }

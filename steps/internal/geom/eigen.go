@@ -2,34 +2,34 @@ package geom
 
 import "math"
 
-// Eigen3 returns the eigenvalues of the symmetric matrix m, smallest first, and
-// unit eigenvectors to match; ties keep their order. The method is Jacobi's
-// (C. G. J. Jacobi, "Über ein leichtes Verfahren …", Crelle's Journal 1846; from
-// memory): square roots and divisions only, so the same bits everywhere.
-func Eigen3(m Mat) (values [3]float64, vectors [3]Vec) {
-	a := [][]float64{m[0][:], m[1][:], m[2][:]}
+// Eigen returns the eigenvalues of the symmetric n by n matrix a, smallest
+// first, and a unit eigenvector to each; equal values keep their order. a is
+// changed. The method is Jacobi's (C. G. J. Jacobi, "Über ein leichtes Verfahren
+// …", Crelle's Journal 1846; from memory): square roots and divisions only, so
+// the same bits everywhere. Meant for n up to some tens; cost about 10 n³.
+func Eigen(a [][]float64) (values []float64, vectors [][]float64) {
 	v := jacobi(a)
-	order := ascending(a)
-	for i, k := range order {
-		values[i] = a[k][k]
-		vectors[i] = Vec{v[0][k], v[1][k], v[2][k]}
+	for _, k := range ascending(a) {
+		values = append(values, a[k][k])
+		vec := make([]float64, len(a))
+		for i := range vec {
+			vec[i] = v[i][k]
+		}
+		vectors = append(vectors, vec)
 	}
 	return values, vectors
 }
 
-// eigenLast returns the eigenvector of the largest eigenvalue of a symmetric
-// 4 by 4 matrix, and the two largest eigenvalues.
-func eigenLast(m [4][4]float64) (vec [4]float64, last, next float64) {
-	a := [][]float64{m[0][:], m[1][:], m[2][:], m[3][:]}
-	v := jacobi(a)
-	order := ascending(a)
-	k := order[3]
-	for i := range vec {
-		vec[i] = v[i][k]
+// Eigen3 is Eigen for three by three.
+func Eigen3(m Mat) (values [3]float64, vectors [3]Vec) {
+	w, v := Eigen([][]float64{m[0][:], m[1][:], m[2][:]})
+	for i := range 3 {
+		values[i], vectors[i] = w[i], Vec{v[i][0], v[i][1], v[i][2]}
 	}
-	return vec, a[k][k], a[order[2]][order[2]]
+	return values, vectors
 }
 
+// ascending returns the order of the diagonal.
 func ascending(a [][]float64) []int {
 	order := make([]int, len(a))
 	for i := range order {
@@ -41,9 +41,9 @@ func ascending(a [][]float64) []int {
 	return order
 }
 
-// sweeps is more than Jacobi's method needs for any 4 by 4 matrix: it
-// converges quadratically, in 5 or 6.
-const sweeps = 30
+// sweeps is more than Jacobi's method needs: it converges quadratically, in 5
+// to 10 for matrices of some tens.
+const sweeps = 60
 
 // jacobi turns a into its diagonal form in place and returns the rotations
 // gathered, eigenvectors in columns.

@@ -75,7 +75,9 @@ func fit(from, to []Vec, weights []float64, scaled bool) (Fit, error) {
 		return Fit{}, ErrUndetermined
 	}
 	s, ff, tt := covariance(from, to, weights, cf, ct)
-	q, last, next := eigenLast(horn(s))
+	h := horn(s)
+	values, vectors := Eigen([][]float64{h[0][:], h[1][:], h[2][:], h[3][:]})
+	q, last, next := vectors[3], values[3], values[2]
 	spread := math.Sqrt(float64(ff * tt))
 	f := Fit{Scale: 1}
 	if !(spread > 0) {

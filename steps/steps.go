@@ -8,6 +8,7 @@ import (
 	"layette/steps/bag"
 	"layette/steps/handwork"
 	"layette/steps/signoff"
+	"layette/steps/smallparts"
 )
 
 // All returns every step, in order of name.
@@ -17,5 +18,6 @@ func All() []step.Kind {
 		bag.Kind{},
 		handwork.Kind{},
 		signoff.Kind{},
+		smallparts.Kind{},
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"layette/engine/gate"
 	"layette/engine/recipe"
@@ -146,7 +147,27 @@ func saw(st *Status, from []File) []string {
 	for _, f := range from {
 		lines = append(lines, fmt.Sprintf("made from %s sha256:%s", f.From, f.SHA256))
 	}
+	for i, l := range lines {
+		lines[i] = oneLine(l)
+	}
 	return lines
+}
+
+// longestLine is what a line of a trail may hold, with room to spare.
+const longestLine = 1800
+
+// oneLine is a line as a trail can hold it; a long one ends in a digest of the rest.
+func oneLine(line string) string {
+	line = trail.Tidy(strings.Join(strings.Fields(line), " "))
+	if len(line) <= longestLine {
+		return line
+	}
+	cut := longestLine
+	for cut > 0 && !utf8.RuneStart(line[cut]) {
+		cut--
+	}
+	sum := sha256.Sum256([]byte(line[cut:]))
+	return line[:cut] + "… sha256:" + hex.EncodeToString(sum[:8])
 }
 
 // listDigest tells long lists apart whose beginnings are the same.

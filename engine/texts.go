@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"layette/engine/recipe"
+	"layette/engine/step"
 )
 
 // recipesFolder is where a studio keeps its recipes: in the model's own folder
@@ -110,17 +111,31 @@ func (m *Model) Recipe() (*recipe.Recipe, error) {
 		return m.recipe, nil
 	}
 	shelf := NewShelf(m.Dir, m.opts.Recipes)
-	r, err := recipe.Read(recipe.Sources{
-		Sheet:  recipe.Text{Name: SheetName, Data: sheet},
-		Folder: filepath.Base(m.Dir),
-		Find:   shelf.Find,
-		Names:  shelf.Names(),
-	}, m.kinds)
+	r, err := readRecipe(m.Dir, sheet, shelf, m.kinds)
 	if err != nil {
 		return nil, err
 	}
 	m.recipe, m.sheet, m.shelf = r, sheet, shelf
 	return r, nil
+}
+
+// ReadRecipe reads the recipe and the model sheet of the model in dir and
+// touches nothing.
+func ReadRecipe(dir string, kinds []step.Kind, recipes fs.FS) (*recipe.Recipe, error) {
+	sheet, err := readBelow(dir, SheetName)
+	if err != nil {
+		return nil, err
+	}
+	return readRecipe(dir, sheet, NewShelf(dir, recipes), kinds)
+}
+
+func readRecipe(dir string, sheet []byte, shelf *Shelf, kinds []step.Kind) (*recipe.Recipe, error) {
+	return recipe.Read(recipe.Sources{
+		Sheet:  recipe.Text{Name: SheetName, Data: sheet},
+		Folder: filepath.Base(dir),
+		Find:   shelf.Find,
+		Names:  shelf.Names(),
+	}, kinds)
 }
 
 // unchanged reports whether every recipe that was found is what it was.

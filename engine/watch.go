@@ -39,7 +39,7 @@ func (m *Model) Watch(ctx context.Context, o RunOptions, watch Watcher, each fun
 }
 
 // awaitChange returns when the files are not what they were.
-func (m *Model) awaitChange(ctx context.Context, seen map[string]store.Stamp, hint <-chan fsnotify.Event) error {
+func (m *Model) awaitChange(ctx context.Context, seen map[string]store.Stamp, hint <-chan struct{}) error {
 	tick := time.NewTicker(pollEvery)
 	defer tick.Stop()
 	for {
@@ -48,20 +48,9 @@ func (m *Model) awaitChange(ctx context.Context, seen map[string]store.Stamp, hi
 			return context.Cause(ctx)
 		case <-tick.C:
 		case <-hint:
-			drain(hint)
 		}
 		if !maps.Equal(m.seen(), seen) {
 			return nil
-		}
-	}
-}
-
-func drain(hint <-chan fsnotify.Event) {
-	for {
-		select {
-		case <-hint:
-		default:
-			return
 		}
 	}
 }
@@ -98,7 +87,7 @@ func (m *Model) noteRecipe(stamps map[string]store.Stamp) {
 }
 
 // hints asks the system to tell of changes in the folders that hold files now.
-func (m *Model) hints() (<-chan fsnotify.Event, func()) {
+func (m *Model) hints() (<-chan struct{}, func()) {
 	w, err := fsnotify.NewWatcher()
 	if err != nil {
 		return nil, func() {} // polling sees what there is to see
@@ -112,5 +101,18 @@ func (m *Model) hints() (<-chan fsnotify.Event, func()) {
 	for _, f := range slices.Sorted(maps.Keys(folders)) {
 		w.Add(f) // a folder that cannot be watched is polled
 	}
-	return w.Events, func() { w.Close() }
+	hint := make(chan struct{}, 1)
+	go func() {
+		for told := true; told; {
+			select {
+			case _, told = <-w.Events:
+			case _, told = <-w.Errors: // such as too many at once: look then
+			}
+			select {
+			case hint <- struct{}{}:
+			default: // one is waiting already
+			}
+		}
+	}()
+	return hint, func() { w.Close() }
 }

@@ -68,11 +68,14 @@ func newRootCmd(a *app) *cobra.Command {
 		return usage(err, "see "+cmd.CommandPath()+" --help")
 	})
 	root.AddCommand(
+		newNewCmd(a),
+		newTryCmd(a),
 		newRunCmd(a),
 		newDueCmd(a),
 		newWhyCmd(a),
 		newShowCmd(a),
 		newStepsCmd(a),
+		newTidyCmd(a),
 	)
 	return root
 }

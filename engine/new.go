@@ -1,0 +1,77 @@
+package engine
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+
+	"layette/engine/recipe"
+	"layette/engine/step"
+)
+
+// New makes a model's folder in dir: a model sheet that names a recipe, and the
+// folders in which the recipe looks for files. It returns what it made, below
+// dir. A folder that has a model sheet is left alone.
+func New(dir, recipeName string, kinds []step.Kind, recipes fs.FS) ([]string, error) {
+	if _, err := os.Lstat(filepath.Join(dir, SheetName)); err == nil {
+		return nil, fmt.Errorf("%s has a %s already", dir, SheetName)
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	sheet := fmt.Sprintf("# What is this child's and this kit's own. The recipe says the rest.\nformat = 1\nrecipe = %q\n", recipeName)
+	r, err := readRecipe(abs, []byte(sheet), NewShelf(abs, recipes), kinds)
+	if err != nil {
+		return nil, err
+	}
+	made := []string{SheetName}
+	for _, folder := range foldersOf(r) {
+		if err := os.MkdirAll(filepath.Join(dir, filepath.FromSlash(folder)), 0o777); err != nil {
+			return nil, err
+		}
+		made = append(made, folder+"/")
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return nil, err
+	}
+	return made, os.WriteFile(filepath.Join(dir, SheetName), []byte(sheet), 0o666)
+}
+
+// foldersOf lists the folders in which a recipe looks for people's files.
+func foldersOf(r *recipe.Recipe) []string {
+	var list []string
+	seen := map[string]bool{}
+	add := func(glob string) {
+		if i := strings.IndexAny(glob, `*?[\`); i >= 0 {
+			glob = glob[:i] + "x"
+		}
+		if dir := path.Dir(glob); dir != "." && !seen[dir] {
+			seen[dir] = true
+			list = append(list, dir)
+		}
+	}
+	for _, p := range r.Parts {
+		add(p.Scans)
+	}
+	for _, s := range r.Stages {
+		for _, in := range s.Inputs {
+			if len(in.From) > 0 || in.Folder != "" || strings.Contains(in.Files, "{scan}") {
+				continue
+			}
+			if s.Each == "" {
+				add(in.FilesAt("", ""))
+			}
+			for _, part := range s.Only {
+				add(in.FilesAt(part, ""))
+			}
+		}
+	}
+	return list
+}

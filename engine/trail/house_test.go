@@ -193,3 +193,61 @@ func (h *house) wantState(tr *Trail, s Subject, p Policy, want State) Decision {
 	}
 	return d
 }
+
+// forge signs a record that Append would not write: change alters it before
+// it is signed. It returns the record's bytes.
+func (h *house) forge(name string, d Draft, change func(*Record)) []byte {
+	h.t.Helper()
+	h.now = h.now.Add(time.Minute)
+	tr := h.open()
+	r := &Record{Draft: d.tidy(), Tag: newTag(), Time: h.now, Key: Fingerprint(h.key(name).PublicKey()),
+		By: name, ByPrinted: printedNames[name]}
+	r.Trail, r.opened, r.After = tr.Name(), tr.opened(), tr.heads()
+	if r.Kind == Opening {
+		r.Trail, r.opened, r.After = d.Trail, ID{}, nil
+	}
+	if change != nil {
+		change(r)
+	}
+	return h.seal(name, r, r.signed())
+}
+
+// seal signs lines as they are and returns them with their sig lines.
+func (h *house) seal(name string, r *Record, lines []byte) []byte {
+	h.t.Helper()
+	sig, err := sign(r.Tag, lines, h.key(name))
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return join(lines, sig)
+}
+
+// with reads the trail with more bytes behind it, without memory.
+func (h *house) with(more ...[]byte) *Trail {
+	h.t.Helper()
+	return h.of(append([][]byte{h.bytes()}, more...)...)
+}
+
+// of reads bytes as a trail, without memory or disk.
+func (h *house) of(parts ...[]byte) *Trail {
+	return reading(join(parts...), nil, h.now)
+}
+
+func reading(data []byte, good known, now time.Time) *Trail {
+	t := &Trail{data: data, o: Options{Now: func() time.Time { return now }}}
+	groups, problems := split(data)
+	t.problems = problems
+	t.take(groups, &memory{good: good})
+	t.settle()
+	return t
+}
+
+// known returns the trail's records as found good before.
+func (h *house) known() known {
+	groups, _ := split(h.bytes())
+	good := known{}
+	for _, g := range groups {
+		good[g.sum()] = true
+	}
+	return good
+}

@@ -21,6 +21,7 @@ type judge struct {
 	byName   map[string][]*Record // enrolments by person, in causal order
 	retired  map[string][]*Record // retirements by fingerprint
 	latest   []time.Time          // by place: the latest time of it and all it follows
+	gap      []bool               // by place: something that it follows, near or far, is gone
 	problems []Problem
 }
 
@@ -72,9 +73,10 @@ func (j *judge) chooseOpening(opened ID) *Record {
 
 func (j *judge) pass(retired map[string][]*Record) {
 	j.enrolled, j.byName, j.retired = map[string][]*Record{}, map[string][]*Record{}, retired
-	j.latest, j.problems = make([]time.Time, len(j.list)), nil
+	j.latest, j.gap, j.problems = make([]time.Time, len(j.list)), make([]bool, len(j.list)), nil
 	for i, r := range j.list {
 		r.Void, r.foreign = "", false
+		j.gap[i] = j.gaps(r)
 		j.look(r)
 		j.latest[i] = j.before(r)
 		if r.Void == "" && r.Time.After(j.latest[i]) {
@@ -136,7 +138,6 @@ func (j *judge) look(r *Record) {
 		j.damage(r, "other-trail", "record %s was signed for another trail (%s)", r.Tag, r.Trail)
 		return
 	}
-	gone := slices.DeleteFunc(slices.Clone(r.After), func(a ID) bool { _, ok := j.at[a]; return ok })
 	if !j.known(r) {
 		return
 	}
@@ -151,17 +152,28 @@ func (j *judge) look(r *Record) {
 	if r.Void == "" {
 		j.kind(r)
 	}
-	for _, a := range gone {
-		j.problems = append(j.problems, Problem{Line: r.Line, Code: "gone", Damage: true,
-			Says: fmt.Sprintf("record %s, which record %s of %s follows, is gone", a.Short(), r.Tag, r.ByPrinted)})
+}
+
+// gaps reports whether something that r follows is gone, and tells it where r
+// itself names it.
+func (j *judge) gaps(r *Record) (gap bool) {
+	for _, a := range r.After {
+		i, ok := j.at[a]
+		if !ok && r.opened == j.opening.ID {
+			j.problems = append(j.problems, Problem{Line: r.Line, Code: "gone", Damage: true,
+				Says: fmt.Sprintf("record %s, which record %s of %s follows, is gone", a.Short(), r.Tag, r.ByPrinted)})
+		}
+		gap = gap || !ok || j.gap[i]
 	}
+	return gap
 }
 
 // known checks that r is signed by somebody enrolled before it, under the
-// same names.
+// same names. Where the way back is broken by a record that is gone, which is
+// damage enough, it is not asked what came before.
 func (j *judge) known(r *Record) bool {
 	for _, e := range j.enrolled[r.Key] {
-		if j.follows(r, e) && e.Name == r.By && e.Printed == r.ByPrinted {
+		if (j.follows(r, e) || j.gap[j.at[r.ID]]) && e.Name == r.By && e.Printed == r.ByPrinted {
 			return true
 		}
 	}

@@ -135,10 +135,8 @@ func (t *Trail) read() error {
 	if err != nil {
 		return err
 	}
-	var spoilt []Problem
-	t.found, spoilt = records(groups, m.good)
-	t.judge = newJudge(t.found, m.opened, t.o.now())
-	t.problems = slices.Concat(problems, spoilt, t.judge.problems)
+	t.problems = problems
+	t.take(groups, m)
 	t.compare(m)
 	if !t.o.NoWrite {
 		if err := t.remember(m); err != nil {
@@ -147,6 +145,13 @@ func (t *Trail) read() error {
 	}
 	t.settle()
 	return nil
+}
+
+// take reads and judges the records.
+func (t *Trail) take(groups []*group, m *memory) {
+	found, spoilt := records(groups, m.good)
+	t.found, t.judge = found, newJudge(found, m.opened, t.o.now())
+	t.problems = slices.Concat(t.problems, spoilt, t.judge.problems)
 }
 
 // readFile reads the whole trail; one that is not there is empty.

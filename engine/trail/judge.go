@@ -144,6 +144,11 @@ func (j *judge) look(r *Record) {
 	switch before := j.before(r); {
 	case before.Sub(r.Time) > skew:
 		j.void(r, "clock", "its time lies %s before a record that it follows", before.Sub(r.Time).Round(time.Second))
+	case r.Time.Sub(j.now) > skew && (r.Kind == Person || r.Kind == Retire):
+		// Gains nobody anything, and a reader whose own clock is slow must not
+		// take everybody for a stranger.
+		j.problems = append(j.problems, Problem{Line: r.Line, Code: "clock", Says: fmt.Sprintf("record %s of %s is dated in the future", r.Tag, r.ByPrinted)})
+		j.ended(r)
 	case r.Time.Sub(j.now) > skew:
 		j.void(r, "clock", "its time lies %s in the future of this machine's clock", r.Time.Sub(j.now).Round(time.Second))
 	default:

@@ -82,6 +82,9 @@ type Options struct {
 	// Ask is asked whether to take over a lock that another writer seems to
 	// have left; nil takes over only what is certainly dead.
 	Ask func(holder string) bool
+	// SureOfClock lets Append write although records of others are dated in
+	// the future: their clocks are wrong, not this one.
+	SureOfClock bool
 	// NoWrite leaves the private memory as it is (for auditors' folders).
 	NoWrite bool
 }

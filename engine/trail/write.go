@@ -162,9 +162,15 @@ func (t *Trail) place(r *Record) error {
 		}
 		r.Count = past.count()
 	}
-	for _, a := range r.After {
-		if h := t.list[t.at[a]]; h.Time.Sub(r.Time) > skew {
-			return fmt.Errorf("your clock is %s behind %s's last record: set it right and try again", h.Time.Sub(r.Time).Round(time.Second), h.ByPrinted)
+	return t.clock(r)
+}
+
+// clock refuses to sign with a clock that is behind what others signed. It
+// cannot tell whose clock is wrong; a person can.
+func (t *Trail) clock(r *Record) error {
+	for _, o := range t.list {
+		if ahead := o.Time.Sub(r.Time); !o.foreign && ahead > skew && !t.o.SureOfClock {
+			return fmt.Errorf("your clock is %s behind a record of %s: set it right, or say that yours is right", ahead.Round(time.Second), o.ByPrinted)
 		}
 	}
 	return nil

@@ -13,7 +13,9 @@ import (
 const (
 	longestTrail = 16 << 20
 	longestLine  = longestText + 200
-	mostProblems = 100
+	mostRecords  = longestTrail / 500 // a signed record takes more
+	mostStrays   = 1000
+	mostProblems = 100 // shown
 )
 
 // group is the lines of one record as found, by tag.
@@ -43,7 +45,9 @@ func split(data []byte) (groups []*group, problems []Problem) {
 	open := map[string]*group{}
 	n := 0
 	for line := range bytes.Lines(data) {
-		n++
+		if n++; len(groups) > mostRecords || len(problems) > mostStrays {
+			return groups, append(problems, Problem{Line: n, Code: "stray", Damage: true, Says: "from here on it was not read: too much of the file is no trail"})
+		}
 		line = bytes.TrimSuffix(bytes.TrimSuffix(line, []byte("\n")), []byte("\r"))
 		if len(line) == 0 {
 			continue
@@ -55,7 +59,7 @@ func split(data []byte) (groups []*group, problems []Problem) {
 		tag, field := line[:8], line[9:]
 		g := open[string(tag)]
 		if bytes.HasPrefix(field, []byte("record ")) {
-			g = &group{tag: string(tag), line: n, lines: make([]byte, 0, 1000), sig: make([]byte, 0, 400)}
+			g = &group{tag: string(tag), line: n}
 			open[g.tag] = g
 			groups = append(groups, g)
 		}

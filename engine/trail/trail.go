@@ -127,18 +127,20 @@ func Open(path string, o Options) (*Trail, error) {
 		return nil, err
 	}
 	t := &Trail{path: path, o: o, data: data}
-	return t, t.read()
+	t.read()
+	return t, nil
 }
 
 // read checks the trail's bytes against its own rules and against what this
 // workstation remembers, and remembers what is new.
-func (t *Trail) read() error {
+func (t *Trail) read() {
 	groups, problems := split(t.data)
+	t.problems = problems
 	m, err := recall(t.path, t.data, groups, t.o)
 	if err != nil {
-		return err
+		t.problem(false, "memory", "this workstation cannot tell whether the trail was cut short: %v", err)
+		m = &memory{}
 	}
-	t.problems = problems
 	t.take(groups, m)
 	t.compare(m)
 	if !t.o.NoWrite {
@@ -147,7 +149,6 @@ func (t *Trail) read() error {
 		}
 	}
 	t.settle()
-	return nil
 }
 
 // take reads and judges the records.
@@ -286,3 +287,7 @@ func (t *Trail) Digests() []string {
 	slices.Sort(list)
 	return slices.Compact(list)
 }
+
+// GitAttributes is what a model's .gitattributes says of its trail: no line
+// ends changed, and two people's additions merged by keeping both.
+const GitAttributes = FileName + " -text merge=union\n"

@@ -2,7 +2,6 @@ package gate
 
 import (
 	"fmt"
-	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -90,7 +89,7 @@ func (c *checker) name(n ast.Node) typed {
 	if !ok {
 		return c.fault(n, "rule-not-allowed", "a rule may not pick items of a list", "use all, any, none, count, min or max")
 	}
-	known, ok := c.scope[path]
+	known, ok := c.scope.find(path)
 	if !ok {
 		return c.unknown(n, path)
 	}
@@ -125,11 +124,10 @@ func dotted(n ast.Node) (string, bool) {
 }
 
 func (c *checker) unknown(n ast.Node, path string) typed {
-	var known, within []string
-	for _, k := range slices.Sorted(maps.Keys(c.scope)) {
-		name := c.scope[k].Name
-		known = append(known, name)
-		if strings.HasPrefix(k, path+".") {
+	known := c.scope.all()
+	var within []string
+	for _, name := range known {
+		if strings.HasPrefix(underscored(name), path+".") {
 			within = append(within, name)
 		}
 	}
@@ -138,7 +136,7 @@ func (c *checker) unknown(n ast.Node, path string) typed {
 		return c.fault(n, "unknown-name", spelt+" is a group of names, not a name", "it has "+several(within))
 	}
 	hint := diag.DidYouMean(spelt, known)
-	if hint == "" && strings.Contains(spelt, "-") && c.scope[strings.Split(path, "_")[0]].Name != "" {
+	if hint == "" && strings.Contains(spelt, "-") && c.knows(strings.Split(path, "_")[0]) {
 		hint = "put blanks round the minus if you mean a difference"
 	}
 	if hint == "" && !strings.Contains(spelt, ".") || hint == "" && !c.head(path) {
@@ -150,12 +148,12 @@ func (c *checker) unknown(n ast.Node, path string) typed {
 // head reports whether some name begins with the path's first word.
 func (c *checker) head(path string) bool {
 	first, _, _ := strings.Cut(path, ".")
-	for k := range c.scope {
-		if strings.HasPrefix(k, first+".") {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(c.scope.all(), func(name string) bool { return strings.HasPrefix(underscored(name), first+".") })
+}
+
+func (c *checker) knows(name string) bool {
+	_, ok := c.scope.find(name)
+	return ok
 }
 
 // several lists names, the first dozen of them.

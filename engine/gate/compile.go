@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -45,7 +44,7 @@ type Rule struct {
 
 // Compile checks a rule against what it may speak of. All that is wrong is
 // told; the rule is nil then.
-func Compile(rule string, scope []Name) (*Rule, []Fault) {
+func Compile(rule string, scope *Scope) (*Rule, []Fault) {
 	if f := outer(rule); f != nil {
 		return nil, []Fault{*f}
 	}
@@ -53,10 +52,7 @@ func Compile(rule string, scope []Name) (*Rule, []Fault) {
 	if err != nil {
 		return nil, []Fault{parseFault(rule, err)}
 	}
-	c := &checker{scope: map[string]Name{}, slots: map[string]int{}}
-	for _, n := range scope {
-		c.scope[underscored(n.Name)] = n
-	}
+	c := &checker{scope: scope, slots: map[string]int{}}
 	root := c.check(tree.Node)
 	if root.is != flag && root.is != wrong {
 		c.fault(tree.Node, "not-yes-or-no", "the rule is "+root.String()+", not a yes or no", "compare it with something: air.least >= tolerances.gap")
@@ -100,9 +96,6 @@ func joined(rule string) string {
 	return string(runes)
 }
 
-// underscored is a name as joined leaves it in a rule.
-func underscored(name string) string { return strings.ReplaceAll(name, "-", "_") }
-
 func letter(r rune, digits bool) bool {
 	return 'a' <= r && r <= 'z' || 'A' <= r && r <= 'Z' || r == '_' || digits && '0' <= r && r <= '9'
 }
@@ -140,7 +133,7 @@ func firstLine(s string) string {
 // what sort of thing each part is, and writes the rule anew with its names as
 // slots: nothing it has not written is ever run.
 type checker struct {
-	scope  map[string]Name
+	scope  *Scope
 	slots  map[string]int
 	faults []Fault
 	nodes  int
@@ -215,14 +208,12 @@ func span(n ast.Node) (from, till int) {
 func (c *checker) rule(rule string, root typed) (*Rule, []Fault) {
 	r := &Rule{text: rule}
 	env := map[string]any{}
-	for _, name := range slices.SortedFunc(maps.Keys(c.slots), func(a, b string) int { return cmp.Compare(c.scope[a].Name, c.scope[b].Name) }) {
-		n := c.scope[name]
-		r.names = append(r.names, n)
-	}
-	// Slots are numbered in order of first use; Judge needs them by name.
 	for name, slot := range c.slots {
-		env[slotName(slot)] = sample(c.scope[name])
+		n, _ := c.scope.find(name)
+		r.names = append(r.names, n)
+		env[slotName(slot)] = sample(n)
 	}
+	slices.SortFunc(r.names, func(a, b Name) int { return cmp.Compare(a.Name, b.Name) })
 	r.slots = make([]string, len(r.names))
 	for i, n := range r.names {
 		r.slots[i] = slotName(c.slots[underscored(n.Name)])

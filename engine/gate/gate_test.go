@@ -10,23 +10,22 @@ import (
 	"layette/engine/step"
 )
 
-var scope = []Name{
-	{Name: "air.least", Type: step.Length},
-	{Name: "air.spots", Type: step.Count},
-	{Name: "air.gaps", Type: step.Length, Many: true},
-	{Name: "bend", Type: step.Angle},
-	{Name: "closed", Type: step.Flag},
-	{Name: "seen", Type: step.Share},
-	{Name: "skin", Type: step.Number, Unit: "mm²"},
-	{Name: "verdict", Type: step.OneWord},
-	{Name: "tags", Type: step.String, Many: true},
-	{Name: "tolerances.gap", Type: step.Length},
-	{Name: "tolerances.bend", Type: step.Angle},
-	{Name: "tolerances.patch", Type: step.Area},
-	{Name: "tolerances.seen", Type: step.Share},
-	{Name: "child.head-girth", Type: step.Length},
-	{Name: "child.links", Type: step.Tree},
-}
+var scope = NewScope(NewScope(nil, Name{Name: "child.head-girth", Type: step.Length}),
+	Name{Name: "air.least", Type: step.Length},
+	Name{Name: "air.spots", Type: step.Count},
+	Name{Name: "air.gaps", Type: step.Length, Many: true},
+	Name{Name: "bend", Type: step.Angle},
+	Name{Name: "closed", Type: step.Flag},
+	Name{Name: "seen", Type: step.Share},
+	Name{Name: "skin", Type: step.Number, Unit: "mm²"},
+	Name{Name: "verdict", Type: step.OneWord},
+	Name{Name: "tags", Type: step.String, Many: true},
+	Name{Name: "tolerances.gap", Type: step.Length},
+	Name{Name: "tolerances.bend", Type: step.Angle},
+	Name{Name: "tolerances.patch", Type: step.Area},
+	Name{Name: "tolerances.seen", Type: step.Share},
+	Name{Name: "child.links", Type: step.Tree},
+)
 
 var sound = map[string]any{
 	"air.least": 1.5, "air.spots": int64(2), "air.gaps": []float64{1.5, 2}, "bend": 12.0, "closed": true, "seen": 0.9,

@@ -14,6 +14,7 @@ import (
 // settle works out, when all is read, what each stage's values come to, and
 // checks them as each part will have them; then the gates.
 func (r *reader) settle() {
+	quantities := r.everywhere()
 	for _, s := range r.stages {
 		if s.Kind == nil {
 			continue
@@ -27,7 +28,7 @@ func (r *reader) settle() {
 			r.limits(s, part)
 			r.complaints(s, part)
 		}
-		r.gates(s)
+		r.gates(s, quantities)
 	}
 }
 
@@ -99,8 +100,12 @@ func (r *reader) complaints(s *staged, part string) {
 }
 
 // gates reads a stage's gates and compiles their rules.
-func (r *reader) gates(s *staged) {
+func (r *reader) gates(s *staged, quantities *gate.Scope) {
 	gates := r.table(s.node, "gates")
+	if gates == nil {
+		return
+	}
+	scope := r.scope(s, quantities)
 	for _, n := range kids(gates) {
 		what := fmt.Sprintf("gate %q of stage %q", n.key, s.Name)
 		if !n.isTable() {
@@ -116,7 +121,7 @@ func (r *reader) gates(s *staged) {
 		g := &Gate{Name: n.key, Rule: r.text(n, "rule"), Why: r.line(n, "why")}
 		if _, ok := rule.text1(); ok {
 			g.Pos = rule.within(0, 1)
-			g.Compiled = r.compile(s, rule, g.Rule)
+			g.Compiled = r.compile(scope, rule, g.Rule)
 		}
 		s.Gates = append(s.Gates, g)
 	}
@@ -124,8 +129,8 @@ func (r *reader) gates(s *staged) {
 }
 
 // compile checks a rule and tells its faults at their places in the recipe.
-func (r *reader) compile(s *staged, n *node, rule string) *gate.Rule {
-	compiled, faults := gate.Compile(rule, r.scope(s))
+func (r *reader) compile(scope *gate.Scope, n *node, rule string) *gate.Rule {
+	compiled, faults := gate.Compile(rule, scope)
 	for _, f := range faults {
 		if r.sheet == nil && f.Code == "unknown-name" && strings.HasPrefix(string([]rune(rule)[f.From:]), "child.") {
 			continue // the sheet is read another time
@@ -135,27 +140,43 @@ func (r *reader) compile(s *staged, n *node, rule string) *gate.Rule {
 	return compiled
 }
 
+// everywhere is what the rules of every stage may speak of.
+func (r *reader) everywhere() *gate.Scope {
+	var list []gate.Name
+	for name, q := range r.out.Quantities {
+		list = append(list, ruled(name, q))
+	}
+	return gate.NewScope(nil, list...)
+}
+
 // scope is what a stage's rules may speak of: its step's measures, all
 // quantities, and as part.NAME what all of its parts have.
-func (r *reader) scope(s *staged) []gate.Name {
+func (r *reader) scope(s *staged, quantities *gate.Scope) *gate.Scope {
 	var list []gate.Name
 	for _, m := range s.book.Measures {
 		list = append(list, gate.Name{Name: m.Name, Type: m.Type, Unit: m.Unit, Many: m.Many})
 	}
-	for name, q := range r.out.Quantities {
-		list = append(list, ruled(name, q))
-		if own, ok := strings.CutPrefix(name, "parts."); ok && s.Each != "" {
-			part, rest, _ := strings.Cut(own, ".")
-			if len(s.Only) > 0 && part == s.Only[0] && r.allHave(s, "part."+rest, q.Type) {
-				list = append(list, ruled("part."+rest, q))
-			}
-		}
-	}
 	if s.Each != "" {
 		list = append(list, gate.Name{Name: "part.name", Type: step.String})
+		list = append(list, r.shared(s)...)
 	}
 	if s.Each == "scan" {
 		list = append(list, gate.Name{Name: "scan.name", Type: step.String})
+	}
+	return gate.NewScope(quantities, list...)
+}
+
+// shared are the quantities that all parts of a stage have.
+func (r *reader) shared(s *staged) []gate.Name {
+	var list []gate.Name
+	if len(s.Only) == 0 {
+		return nil
+	}
+	first := "parts." + s.Only[0] + "."
+	for name, q := range r.out.Quantities {
+		if own, ok := strings.CutPrefix(name, first); ok && r.allHave(s, "part."+own, q.Type) {
+			list = append(list, ruled("part."+own, q))
+		}
 	}
 	return list
 }

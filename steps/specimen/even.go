@@ -99,7 +99,10 @@ func (s *surface) move(f Field, v int32) (geom.Vec, geom.Vec) {
 		mid = mid.Add(s.verts[w])
 		n++
 	}
-	_, g := f.At(p)
+	g := s.normal[v]
+	if g == (geom.Vec{}) {
+		_, g = f.At(p)
+	}
 	if n == 0 {
 		return p, g
 	}

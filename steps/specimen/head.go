@@ -64,6 +64,7 @@ func (h Head) solid() (Field, map[string]geom.Vec) {
 		"tape":    v(0, -8, 96),
 		"crown":   outward(f, v(0, -10, 95), v(0, 0, 1)),
 		"chin":    outward(f, v(0, 30, 34), v(0, 1, 0)),
+		"mouth":   outward(f, v(0, 30, 44.4), v(0, 1, 0)),
 		"nose":    outward(f, v(0, 30, 58.5), v(0, 1, 0)),
 	}
 	for side, s := range map[string]float64{"right": 1, "left": -1} {

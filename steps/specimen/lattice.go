@@ -21,7 +21,10 @@ import (
 type lattice struct{ a float64 } // a: side of the cubic cell, mm
 
 // leafSide is the side of a leaf of the octree in lattice steps.
-const leafSide = 8
+const (
+	leafSide = 4
+	corners  = (leafSide + 1) * (leafSide + 1) * (leafSide + 1)
+)
 
 var rise = math.Sqrt(0.5) // height of one step in i over a
 
@@ -129,7 +132,7 @@ func (l lattice) split(b block, cut bool) []block {
 // in that order.
 type leaf struct {
 	block
-	inside [(leafSide + 1) * (leafSide + 1) * (leafSide + 1)]bool
+	inside [corners]bool
 	mask   [leafSide * leafSide * leafSide]uint8
 	before [leafSide * leafSide * leafSide]uint16 // vertices of earlier points
 	verts  []geom.Vec
@@ -152,8 +155,8 @@ func own(i, j, k int) int    { return (i*leafSide+j)*leafSide + k }
 // sample finds the vertices of a leaf: where edges cross the skin.
 func (l lattice) sample(b block, cut bool) *leaf {
 	lf := &leaf{block: b}
-	var value [len(lf.inside)]float64
-	var place [len(lf.inside)]geom.Vec
+	var value [corners]float64
+	var place [corners]geom.Vec
 	for i := range leafSide + 1 {
 		for j := range leafSide + 1 {
 			for k := range leafSide + 1 {
@@ -167,7 +170,7 @@ func (l lattice) sample(b block, cut bool) *leaf {
 	for i := range leafSide {
 		for j := range leafSide {
 			for k := range leafSide {
-				lf.edges(i, j, k, cut && i == 0 && b.at[0] == 0, &value, &place)
+				lf.edges(i, j, k, cut && i == 0 && b.at[0] == 0, l.a/200, &value, &place)
 			}
 		}
 	}
@@ -175,7 +178,7 @@ func (l lattice) sample(b block, cut bool) *leaf {
 }
 
 // edges makes the vertices that belong to own point (i, j, k).
-func (lf *leaf) edges(i, j, k int, onCut bool, value *[729]float64, place *[729]geom.Vec) {
+func (lf *leaf) edges(i, j, k int, onCut bool, near float64, value *[corners]float64, place *[corners]geom.Vec) {
 	o, n := own(i, j, k), corner(i, j, k)
 	lf.before[o] = uint16(len(lf.verts))
 	if onCut && lf.inside[n] {
@@ -189,7 +192,7 @@ func (lf *leaf) edges(i, j, k int, onCut bool, value *[729]float64, place *[729]
 			continue
 		}
 		lf.mask[o] |= 1 << d
-		lf.verts = append(lf.verts, cross(lf.f, place[n], place[m], value[n], value[m]))
+		lf.verts = append(lf.verts, cross(lf.f, place[n], place[m], value[n], value[m], near))
 		if onCut && d&1 == 0 {
 			lf.rim = append(lf.rim, edge)
 		} else {
@@ -208,14 +211,14 @@ func (lf *leaf) vertex(o, b int) int32 {
 const margin = 0.03
 
 // cross returns where the skin crosses the edge from a to b, whose values have
-// different signs, by false position with Illinois weights.
-func cross(f Field, a, b geom.Vec, da, db float64) geom.Vec {
+// different signs, to a value of near, by false position with Illinois weights.
+func cross(f Field, a, b geom.Vec, da, db, near float64) geom.Vec {
 	lo, hi, dlo, dhi := 0.0, 1.0, da, db
 	t, last := 0.0, 0
 	for range 8 {
 		t = lo + float64((hi-lo)*(dlo/(dlo-dhi)))
 		d, _ := f.At(a.Add(b.Sub(a).Mul(t)))
-		if math.Abs(d) < 1e-7 {
+		if math.Abs(d) < near {
 			break
 		}
 		if (d < 0) == (da < 0) {

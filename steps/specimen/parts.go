@@ -61,9 +61,18 @@ func (k *Kit) head(p *Part, f faults) {
 		p.Marks[n] = m.Mul(s)
 	}
 	delete(p.Marks, "tape")
+	p.Wet = []Spot{{p.Marks["mouth"], 9 * s}}
+	for _, side := range [...]string{"left", "right"} {
+		eye := p.Marks["canthus.inner."+side].Add(p.Marks["canthus.outer."+side]).Mul(0.5)
+		p.Wet = append(p.Wet, Spot{eye.Add(geom.Vec{Y: 3 * s}), 5 * s})
+	}
 	p.Sizes["head.girth"] = termGirth
 	if deg := f.size(Tilted); deg != 0 {
+		fr := Home().turned(0, deg)
 		p.Field, p.Marks = tilt(p.Field, p.Marks, deg)
+		for i := range p.Wet {
+			p.Wet[i].At = fr.World(p.Wet[i].At)
+		}
 		p.plant(Tilted, geom.Vec{}, 30*s, deg)
 	}
 	if h.Oval != 0 {
@@ -86,7 +95,7 @@ var digits = [...]string{"thumb", "index", "middle", "ring", "little"}
 func (k *Kit) arm(p *Part, f faults, casting bool) {
 	o := k.options
 	a := Arm{
-		Hand: f.hand(Hand{Plain: o.Plain}), Elbow: o.Elbow, Short: o.ThreeQuarter, Tie: !o.NoTie,
+		Hand: f.hand(Hand{Plain: o.Plain, Curl: o.Curl}), Elbow: o.Elbow, Short: o.ThreeQuarter, Tie: !o.NoTie,
 		Plump: plump(k.scale), Oval: f.size(Oval),
 	}
 	l := a.limb()

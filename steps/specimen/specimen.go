@@ -36,7 +36,10 @@ type Options struct {
 	NoTie        bool    // no groove for the tie round the limbs
 	Plain        bool    // no fine lines in the skin: less to compute in tests
 	Elbow, Knee  float64 // degrees; 0 means 38 and 34
-	Faults       []Fault // what to plant
+	// Curl bends fingers (0 thumb to 4 little) by so many degrees in all: the
+	// same child a moment later.
+	Curl   [5]float64
+	Faults []Fault // what to plant
 }
 
 // A Kit is one child's parts.
@@ -92,6 +95,9 @@ type Part struct {
 	// "gap.3" (index to little).
 	Sizes map[string]float64
 
+	// Wet are places that a scanner sees badly: lips and lids.
+	Wet []Spot
+
 	left bool // made as its mirror image and turned over
 }
 
@@ -137,6 +143,9 @@ func (p *Part) resize(s float64) {
 	for n, x := range p.Sizes {
 		p.Sizes[n] = x * s
 	}
+	for i, w := range p.Wet {
+		p.Wet[i] = Spot{w.At.Mul(s), w.Radius * s}
+	}
 	for i := range p.Planted {
 		q := &p.Planted[i]
 		q.At, q.Radius = q.At.Mul(s), q.Radius*s
@@ -154,6 +163,9 @@ func (p *Part) turnOver() {
 	}
 	for i := range p.Planted {
 		p.Planted[i].At = flip(p.Planted[i].At)
+	}
+	for i := range p.Wet {
+		p.Wet[i].At = flip(p.Wet[i].At)
 	}
 }
 

@@ -120,18 +120,36 @@ func (t *Tree) Any(o, d Vec, tmin, tmax float64) bool {
 // outward surface, 0 outside, -1 inside one that is inside out, 2 where two
 // shells overlap. On an open surface it depends on where the hole lies.
 func (t *Tree) Turns(p Vec) int {
+	n := 0
+	t.passages(p, func(_ int32, turn int) { n += turn })
+	return n
+}
+
+// TurnsBy is Turns for each shell on its own: of names the shell of each
+// triangle of the surface. Shells that do not wind about p are left out.
+func (t *Tree) TurnsBy(p Vec, of []int32) map[int32]int {
+	turns := map[int32]int{}
+	t.passages(p, func(tri int32, turn int) {
+		if turns[of[tri]] += turn; turns[of[tri]] == 0 {
+			delete(turns, of[tri])
+		}
+	})
+	return turns
+}
+
+// passages calls f for each triangle that a ray from p passes, with 1 where it
+// leaves and -1 where it enters.
+func (t *Tree) passages(p Vec, f func(tri int32, turn int)) {
 	// Any direction serves; this one lies along no plane a person draws.
 	r := newRay(p, Vec{0.5135, 0.2718, 0.8139}, 0, math.Inf(1))
-	n := 0
-	t.along(&r, func(_ int32, _ float64, back bool) bool {
+	t.along(&r, func(tri int32, _ float64, back bool) bool {
 		if back {
-			n++
+			f(tri, 1)
 		} else {
-			n--
+			f(tri, -1)
 		}
 		return true
 	})
-	return n
 }
 
 // along calls f for the triangles that the ray meets between tmin and tmax,

@@ -14,6 +14,7 @@
 package engine
 
 import (
+	"bytes"
 	"io"
 	"path"
 	"strings"
@@ -100,10 +101,18 @@ type where struct {
 	name   string
 	source bool // a person's file, which may change
 	sum    store.Sum
+	data   []byte // the bytes themselves, for a stage's account
+}
+
+func (w where) open() (step.Reader, error) {
+	if w.data != nil {
+		return memoryReader{bytes.NewReader(w.data)}, nil
+	}
+	return w.place.Root.Open(w.name)
 }
 
 // Open opens the file for reading.
-func (f File) Open() (io.ReadCloser, error) { return f.bytes.place.Root.Open(f.bytes.name) }
+func (f File) Open() (io.ReadCloser, error) { return f.bytes.open() }
 
 // Measure is a measure with its value.
 type Measure struct {

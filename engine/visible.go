@@ -30,14 +30,18 @@ const (
 type visible struct {
 	folder string
 	want   map[string]string // by file name, SHA-256
-	from   map[string]string // objects to copy, below the model
+	from   map[string]string // files below the model to copy
 	data   map[string][]byte // small files, whole
 }
 
 func (w *walk) visible(n *node, st *Status) (*visible, error) {
 	v := &visible{folder: n.folder(w.plan), want: map[string]string{}, from: map[string]string{}, data: map[string][]byte{}}
 	for _, f := range st.Files {
-		if f.From == n.Node && !f.bytes.source && f.Path == path.Join(v.folder, f.Name) {
+		switch {
+		case f.From != n.Node || f.Path != path.Join(v.folder, f.Name):
+		case f.bytes.data != nil:
+			v.add(f.Name, f.bytes.data)
+		case f.bytes.place.Root == w.m.root:
 			v.want[f.Name], v.from[f.Name] = f.SHA256, f.bytes.name
 		}
 	}

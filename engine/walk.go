@@ -161,6 +161,15 @@ func names(files []File) string {
 func (w *walk) feed(n *node, f feed) ([]File, State, string) {
 	var files []File
 	for _, out := range f.from {
+		if out.output == step.AccountOutput {
+			told, err := w.of(out.node).account()
+			if err != nil {
+				return nil, Failed, err.Error()
+			}
+			told.Role = f.in.Name
+			files = append(files, told)
+			continue
+		}
 		for _, made := range w.of(out.node).Files {
 			if made.Role == out.output {
 				made.Role, made.From = f.in.Name, out.node.Node
@@ -250,6 +259,9 @@ func (w *walk) files(n *node, st *Status, t *store.Trace) ([]File, error) {
 				return nil, fmt.Errorf("the stored trace gives on input %s, which is not there", made.Passed)
 			}
 			f.Path, f.bytes, f.part, f.scan = in.Path, in.bytes, in.part, in.scan
+			if made.Name != in.Name && made.Name != in.Path { // packed under a new name
+				f.Path = path.Join(n.folder(w.plan), made.Name)
+			}
 		}
 		files = append(files, f)
 	}

@@ -96,7 +96,7 @@ func (k *work) file(f File) step.File {
 	}
 	return step.File{
 		Name: name, Units: f.Units, Size: f.Size, SHA256: f.SHA256, Part: f.part, Scan: f.scan, Stage: f.From.Stage,
-		Open: func() (step.Reader, error) { return f.bytes.place.Root.Open(f.bytes.name) },
+		Open: f.bytes.open,
 	}
 }
 

@@ -148,6 +148,14 @@ func (r *reader) fromStages(s *staged, decl step.Input, n *node, in *Input) {
 func (r *reader) output(n *node, maker *staged, decl step.Input, name string) (step.Output, bool) {
 	var all, fits []string
 	var pick step.Output
+	if name == step.AccountOutput { // every stage has one
+		o := step.Output{Name: name, Kind: step.Rows}
+		if !suits(o.Kind, decl.Kind) {
+			r.at(n, "wrong-kind", fmt.Sprintf("a stage's account is a table; input %s takes %s", decl.Name, diag.A(string(decl.Kind))), "")
+			return o, false
+		}
+		return o, true
+	}
 	for _, o := range maker.book.Outputs {
 		all = append(all, o.Name)
 		if o.Name == name {

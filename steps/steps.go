@@ -7,6 +7,7 @@ import (
 	"layette/steps/archive"
 	"layette/steps/bag"
 	"layette/steps/handwork"
+	"layette/steps/shrinkage"
 	"layette/steps/signoff"
 	"layette/steps/smallparts"
 )
@@ -17,6 +18,7 @@ func All() []step.Kind {
 		archive.Kind{},
 		bag.Kind{},
 		handwork.Kind{},
+		shrinkage.Kind{},
 		signoff.Kind{},
 		smallparts.Kind{},
 	}

@@ -1,0 +1,55 @@
+package shrinkage
+
+import (
+	"fmt"
+	"strings"
+
+	"layette/engine/step"
+	"layette/steps/internal/geom"
+)
+
+// table writes the chain as CSV, in the order in which things are made: from
+// the child over what was scanned to the master, and on to the finished part,
+// which is as large as the child. The running size follows the reference
+// length, or the longest side of the surface if none is given; a link that
+// differs by direction has its mean factor there.
+func (c chain) table(values step.Values, m *geom.Mesh) string {
+	var b strings.Builder
+	b.WriteString("link,share_x_percent,share_y_percent,share_z_percent,frame,factor,running_factor,running_size_mm\n")
+	wanted, running := 0.0, 1.0
+	if values.Has("reference") {
+		wanted = values.Float("reference")
+	} else {
+		s := m.Bounds().Size()
+		wanted = float64(max(s.X, s.Y, s.Z) * total(scale(c.source)))
+	}
+	row := func(name string, l link, factor float64) {
+		running = float64(running * factor)
+		fmt.Fprintf(&b, "%s,%.6g,%.6g,%.6g,%s,%.9f,%.9f,%.4f\n", quoted(name), 100*l.share[0], 100*l.share[1], 100*l.share[2], quoted(l.frame), factor, running, wanted*running)
+	}
+	row("as it is to be", link{}, 1)
+	for _, l := range c.source {
+		row(l.name, l, l.mean())
+	}
+	row("master", link{}, total(c.master()))
+	for _, l := range c.links {
+		row(l.name, l, l.mean())
+	}
+	return b.String()
+}
+
+// mean returns the cube root of the volume factor.
+func (l link) mean() float64 {
+	if l.even() {
+		return l.factor[0]
+	}
+	return cubeRoot(float64(float64(l.factor[0]*l.factor[1]) * l.factor[2]))
+}
+
+// quoted writes a CSV field (RFC 4180).
+func quoted(s string) string {
+	if strings.ContainsAny(s, ",\"\r\n") {
+		return `"` + strings.ReplaceAll(s, `"`, `""`) + `"`
+	}
+	return s
+}

@@ -48,13 +48,15 @@ func New(dir, recipeName string, kinds []step.Kind, recipes fs.FS) ([]string, er
 func foldersOf(r *recipe.Recipe) []string {
 	var list []string
 	seen := map[string]bool{}
-	add := func(glob string) {
-		if i := strings.IndexAny(glob, `*?[\`); i >= 0 {
-			glob = glob[:i] + "x"
-		}
-		if dir := path.Dir(glob); dir != "." && !seen[dir] {
-			seen[dir] = true
-			list = append(list, dir)
+	add := func(globs ...string) {
+		for _, glob := range globs {
+			if i := strings.IndexAny(glob, `*?[\`); i >= 0 {
+				glob = glob[:i] + "x"
+			}
+			if dir := path.Dir(glob); dir != "." && !seen[dir] {
+				seen[dir] = true
+				list = append(list, dir)
+			}
 		}
 	}
 	for _, p := range r.Parts {
@@ -62,14 +64,14 @@ func foldersOf(r *recipe.Recipe) []string {
 	}
 	for _, s := range r.Stages {
 		for _, in := range s.Inputs {
-			if len(in.From) > 0 || in.Folder != "" || strings.Contains(in.Files, "{scan}") {
+			if len(in.From) > 0 || in.Folder != "" || strings.Contains(strings.Join(in.Files, " "), "{scan}") {
 				continue
 			}
 			if s.Each == "" {
-				add(in.FilesAt("", ""))
+				add(in.FilesAt("", "")...)
 			}
 			for _, part := range s.Only {
-				add(in.FilesAt(part, ""))
+				add(in.FilesAt(part, "")...)
 			}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strings"
 
 	"layette/engine/recipe"
 	"layette/engine/step"
@@ -160,7 +161,8 @@ func (p *plan) feeding(stage string, to Node) []*node {
 // lookFor finds the files that a recipe's glob stands for. A folder outside
 // the model may be away today, as backup disks are.
 func (m *Model) lookFor(f *feed, p *plan, n Node, list *lister) error {
-	f.glob = f.in.FilesAt(n.Part, n.Scan)
+	globs := f.in.FilesAt(n.Part, n.Scan)
+	f.glob = strings.Join(globs, ", ")
 	place, err := m.place(p.recipe, f.in.Folder)
 	if errors.Is(err, fs.ErrNotExist) {
 		f.away = fmt.Sprintf("folder %s (%s) is not there today", f.in.Folder, p.recipe.Folders[f.in.Folder].Path)
@@ -169,10 +171,16 @@ func (m *Model) lookFor(f *feed, p *plan, n Node, list *lister) error {
 	if err != nil {
 		return err
 	}
-	names, err := list.glob(place, f.glob)
-	if err != nil {
-		return fmt.Errorf("input %s: %w", f.in.Name, err)
+	var names []string
+	for _, glob := range globs {
+		found, err := list.glob(place, glob)
+		if err != nil {
+			return fmt.Errorf("input %s: %w", f.in.Name, err)
+		}
+		names = append(names, found...)
 	}
+	slices.Sort(names)
+	names = slices.Compact(names)
 	for _, name := range names {
 		f.files = append(f.files, source{place: place, name: name, shown: shown(place, name)})
 	}

@@ -66,12 +66,9 @@ func (r *reader) input(s *staged, decl step.Input, n *node) *Input {
 
 // fromFiles reads { file = ..., folder = ..., units = ... }.
 func (r *reader) fromFiles(s *staged, decl step.Input, n *node, in *Input) {
-	in.Files = "**"
-	if f := n.get("file"); f != nil {
-		in.Files = r.text(n, "file")
-		if _, ok := f.text1(); ok && r.path(f, in.Files) {
-			r.braces(s, f, in.Files)
-		}
+	in.Files = []string{"**"}
+	if n.get("file") != nil {
+		in.Files = r.globs(s, n, "file")
 	}
 	if f := n.get("folder"); f != nil {
 		in.Folder = r.text(n, "folder")
@@ -84,6 +81,22 @@ func (r *reader) fromFiles(s *staged, decl step.Input, n *node, in *Input) {
 		r.atKey(o, "unknown-key", "output belongs to an input from a stage", "leave it out")
 	}
 	r.units(decl, n, in)
+}
+
+// globs reads one glob of files or a list of them.
+func (r *reader) globs(s *staged, n *node, key string) []string {
+	var globs []string
+	for _, item := range r.texts(n, key) {
+		glob := item.value.(string)
+		if r.path(item, glob) {
+			r.braces(s, item, glob)
+		}
+		globs = append(globs, glob)
+	}
+	if k := n.get(key); k.kind == array && len(k.kids) == 0 {
+		r.at(k, "missing-key", "the list of files is empty", "")
+	}
+	return globs
 }
 
 // units reads the unit of coordinates, which files of surfaces do not hold.

@@ -99,18 +99,22 @@ func fit(value any, from, want step.ValueType) any {
 	return value
 }
 
-// FilesAt returns the glob (in the sense of path.Match) of the input's files,
-// below the model's folder or the input's Folder, for one part and one scan,
+// FilesAt returns the globs (see Match) of the input's files, below the model's
+// folder or the input's Folder, for one part and one scan,
 // with "{part}" and "{scan}" filled in. A scan is its path below the model.
-func (in *Input) FilesAt(part, scan string) string {
-	glob := in.Files
+func (in *Input) FilesAt(part, scan string) []string {
+	globs := in.Files
 	for i := len(in.Given) - 1; i >= 0; i-- {
 		if in.Given[i].covers(part, scan) {
-			glob = in.Given[i].Value.(string)
+			globs = in.Given[i].Value.([]string)
 			break
 		}
 	}
-	return fill(glob, part, scan)
+	filled := make([]string, len(globs))
+	for i, glob := range globs {
+		filled[i] = fill(glob, part, scan)
+	}
+	return filled
 }
 
 // fill puts the part's and scan's names into a glob.

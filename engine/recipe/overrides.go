@@ -84,7 +84,7 @@ func (r *reader) targets() []string {
 			list = append(list, "stages."+s.Name+".values."+v.Name)
 		}
 		for _, in := range s.Inputs {
-			if in.Files != "" {
+			if len(in.Files) > 0 {
 				list = append(list, "stages."+s.Name+"."+in.Name+".file")
 			}
 		}
@@ -203,18 +203,13 @@ func (r *reader) layValue(n *node, g *Given, s *staged, name string) bool {
 
 // layFile sets where an input's files are; false if the stage has no such input.
 func (r *reader) layFile(n *node, g *Given, s *staged, name string) bool {
-	i := slices.IndexFunc(s.Inputs, func(in *Input) bool { return in.Name == name && in.Files != "" })
+	i := slices.IndexFunc(s.Inputs, func(in *Input) bool { return in.Name == name && len(in.Files) > 0 })
 	if i < 0 {
 		return false
 	}
-	value := n.get("value")
-	glob, ok := value.text1()
-	if !ok {
-		r.at(value, "wrong-type", "a file must be a text", `write value = "sculpt/head-2.stl"`)
-	} else if r.path(value, glob) && r.aimed(n, g, s) {
-		r.braces(s, value, glob)
+	if globs := r.globs(s, n, "value"); r.aimed(n, g, s) {
 		in := s.Inputs[i]
-		in.Given = append(in.Given, &Override{g, glob})
+		in.Given = append(in.Given, &Override{g, globs})
 		slices.SortStableFunc(in.Given, func(a, b *Override) int { return particular(a.Given) - particular(b.Given) })
 	}
 	return true

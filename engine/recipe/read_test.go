@@ -115,13 +115,13 @@ func TestGoodStages(t *testing.T) {
 		t.Errorf("links are %+v", tree)
 	}
 	shaped := stageOf(t, r, "shaped").Inputs[0]
-	if a, b := shaped.FilesAt("head", ""), shaped.FilesAt("left-arm", ""); a != "sculpt/head-2.stl" || b != "sculpt/left-arm.stl" {
+	if a, b := shaped.FilesAt("head", ""), shaped.FilesAt("left-arm", ""); a[0] != "sculpt/head-2.stl" || b[0] != "sculpt/left-arm.stl" {
 		t.Errorf("files are %s and %s", a, b)
 	}
-	if s := stageOf(t, r, "scanned"); s.Inputs[0].FilesAt("head", "scans/head/a[1].ply") != `scans/head/a\[1].ply` || len(s.Only) != 1 {
+	if s := stageOf(t, r, "scanned"); s.Inputs[0].FilesAt("head", "scans/head/a[1].ply")[0] != `scans/head/a\[1].ply` || len(s.Only) != 1 {
 		t.Errorf("scans are %+v", s)
 	}
-	if in := stageOf(t, r, "packed").Inputs; in[1].Folder != "second" || in[1].Files != "**" || in[0].From[0].Output != "master" {
+	if in := stageOf(t, r, "packed").Inputs; in[1].Folder != "second" || in[1].Files[0] != "**" || in[0].From[0].Output != "master" {
 		t.Errorf("inputs are %+v", in)
 	}
 }

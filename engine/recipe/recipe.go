@@ -101,13 +101,13 @@ type Stage struct {
 // Input says where an input of a stage comes from: other stages, or files.
 type Input struct {
 	Name     string
-	From     []From // outputs of stages; empty for files
-	Files    string // glob below the model's folder, "{part}" and "{scan}" to be filled in; empty for stages
-	Folder   string // a folder outside the model that the model sheet names (a backup); empty otherwise
-	Units    string // unit of coordinates in Files
+	From     []From   // outputs of stages; empty for files
+	Files    []string // globs below the model's folder, "{part}" and "{scan}" to be filled in; none for stages
+	Folder   string   // a folder outside the model that the model sheet names (a backup); empty otherwise
+	Units    string   // unit of coordinates in Files
 	Optional bool
 	Pos      diag.Pos
-	Given    []*Override // other Files from the model sheet (Value is a string), the most particular last
+	Given    []*Override // other Files from the model sheet (Value is a []string), the most particular last
 }
 
 // From is an output of a stage. A stage takes it from its own part or scan

@@ -164,7 +164,7 @@ func inputSchema(in step.Input) schema {
 	known := schema{
 		"from":   schema{"anyOf": []schema{{"type": "string"}, texts("")}, "description": "a stage, or stage.output"},
 		"output": text("which of the stage's outputs"),
-		"file":   text("glob below the model's folder, with {part} and {scan}"),
+		"file":   schema{"anyOf": []schema{{"type": "string"}, texts("")}, "description": "globs below the model's folder, with {part} and {scan}"},
 		"folder": text("a folder of the model sheet's [folders]"),
 	}
 	if measured(in.Kind) {

@@ -113,3 +113,15 @@ func says2(b *Board) (list []string) {
 	}
 	return list
 }
+
+// TestMain puts folders of tests where forcing bytes to disk costs nothing, if
+// there is such a place.
+func TestMain(m *testing.M) {
+	if dir, err := os.MkdirTemp("/dev/shm", "layette"); err == nil {
+		os.Setenv("TMPDIR", dir)
+		code := m.Run()
+		os.RemoveAll(dir)
+		os.Exit(code)
+	}
+	os.Exit(m.Run())
+}

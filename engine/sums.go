@@ -27,20 +27,7 @@ const saveEvery = 5 * time.Second
 // surely whole are looked at again after a while if wait is set.
 func (m *Model) sumAll(ctx context.Context, nodes []*node, wait bool, w Watcher) (*sums, error) {
 	s := &sums{byName: map[string]store.Sum{}, faults: map[string]error{}}
-	var unread []source
-	var total int64
-	for _, src := range sourcesOf(nodes) {
-		sum, ok, err := m.stamps.Known(src.place, src.name)
-		switch {
-		case err != nil:
-			s.faults[src.shown] = err
-		case ok:
-			s.byName[src.shown] = sum
-		default:
-			unread = append(unread, src)
-			total += sum.Size
-		}
-	}
+	unread, total := m.known(sourcesOf(nodes), s)
 	if len(unread) == 0 {
 		return s, nil
 	}
@@ -51,6 +38,43 @@ func (m *Model) sumAll(ctx context.Context, nodes []*node, wait bool, w Watcher)
 	}
 	w.Reading(0, total)
 	return s, m.readAll(ctx, unread, total, s, w)
+}
+
+// askers is how many files are asked about at once: on a share each answer
+// takes a round trip, however fast the machine.
+const askers = 16
+
+// known fills in what is remembered and returns what must be read, and how
+// many bytes that is.
+func (m *Model) known(sources []source, s *sums) (unread []source, total int64) {
+	type answer struct {
+		sum store.Sum
+		ok  bool
+		err error
+	}
+	answers := make([]answer, len(sources))
+	var wg sync.WaitGroup
+	for a := range min(askers, len(sources)) {
+		wg.Go(func() {
+			for i := a; i < len(sources); i += askers {
+				sum, ok, err := m.stamps.Known(sources[i].place, sources[i].name)
+				answers[i] = answer{sum, ok, err}
+			}
+		})
+	}
+	wg.Wait()
+	for i, src := range sources {
+		switch a := answers[i]; {
+		case a.err != nil:
+			s.faults[src.shown] = a.err
+		case a.ok:
+			s.byName[src.shown] = a.sum
+		default:
+			unread = append(unread, src)
+			total += a.sum.Size
+		}
+	}
+	return unread, total
 }
 
 // sourcesOf lists the source files of the nodes, each once, in order.

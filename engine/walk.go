@@ -124,7 +124,7 @@ func (w *walk) gather(n *node, st *Status) (State, string) {
 		if says != "" {
 			return state, says
 		}
-		if len(files) == 0 && !f.in.Optional && !f.decl.Optional {
+		if len(files) == 0 && !f.in.Optional {
 			if len(f.in.From) > 0 {
 				return Failed, fmt.Sprintf("%s gives no %s for input %s", f.in.From[0].Stage, f.in.From[0].Output, f.in.Name)
 			}

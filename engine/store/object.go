@@ -29,6 +29,14 @@ type Draft struct {
 
 // Draft begins a file under a name of this program's own.
 func (s *Store) Draft() (*Draft, error) {
+	name, f, err := s.begin()
+	if err != nil {
+		return nil, err
+	}
+	return &Draft{s: s, name: name, f: f, buf: bufio.NewWriterSize(f, 1<<16), sum: sha256.New()}, nil
+}
+
+func (s *Store) begin() (string, *os.File, error) {
 	name := path.Join(s.own, strconv.FormatInt(s.drafts.Add(1), 10))
 	f, err := s.root.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -36,10 +44,7 @@ func (s *Store) Draft() (*Draft, error) {
 			f, err = s.root.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 		}
 	}
-	if err != nil {
-		return nil, err
-	}
-	return &Draft{s: s, name: name, f: f, buf: bufio.NewWriterSize(f, 1<<18), sum: sha256.New()}, nil
+	return name, f, err
 }
 
 // Write adds bytes to the draft.
@@ -102,11 +107,11 @@ func (d *Draft) setBack() error {
 
 // probe makes an empty file that shows the file system's own time.
 func (s *Store) probe() (string, error) {
-	d, err := s.Draft()
+	name, f, err := s.begin()
 	if err != nil {
 		return "", err
 	}
-	return d.name, d.f.Close()
+	return name, f.Close()
 }
 
 // Drop closes the draft and removes what is left of it. It may follow Close or

@@ -7,6 +7,7 @@ import (
 	"layette/steps/archive"
 	"layette/steps/bag"
 	"layette/steps/handwork"
+	"layette/steps/likeness"
 	"layette/steps/shrinkage"
 	"layette/steps/signoff"
 	"layette/steps/smallparts"
@@ -18,6 +19,7 @@ func All() []step.Kind {
 		archive.Kind{},
 		bag.Kind{},
 		handwork.Kind{},
+		likeness.Kind{},
 		shrinkage.Kind{},
 		signoff.Kind{},
 		smallparts.Kind{},

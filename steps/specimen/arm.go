@@ -86,16 +86,7 @@ func tie(f Field, wanted bool, lines []*line) Field {
 // gap returns the least air between fingers i and i+1 near their ends, with
 // the two nearest points on the skin.
 func (l limb) gap(i int) (float64, geom.Vec, geom.Vec) {
-	a, b := l.digits[i], l.digits[i+1]
-	least := far
-	var p, q geom.Vec
-	for _, x := range a.bones[1:] {
-		for _, y := range b.bones[1:] {
-			if d, r, s := between(x, y); d < least {
-				least, p, q = d, r, s
-			}
-		}
-	}
+	_, p, q := air(l.digits[i], l.digits[i+1])
 	return facing(l.solid, l.hand.World(p), l.hand.World(q))
 }
 

@@ -63,14 +63,18 @@ func closest(f Field, p, start geom.Vec) geom.Vec {
 }
 
 // facing returns the least distance between two stretches of the skin of f
-// that face each other over air, from the guesses p and q on, and where: each
-// is moved to the place nearest to the other until neither moves.
-func facing(f Field, p, q geom.Vec) (float64, geom.Vec, geom.Vec) {
-	p, q = toward(f, p), toward(f, q)
+// that face each other over air, from the guesses p and q on, and where.
+func facing(f Field, p, q geom.Vec) (float64, geom.Vec, geom.Vec) { return apart(f, f, p, q) }
+
+// apart returns the least distance near p and q between the skin of f and that
+// of g: each point is moved to the place nearest to the other until neither
+// moves.
+func apart(f, g Field, p, q geom.Vec) (float64, geom.Vec, geom.Vec) {
+	p, q = toward(f, p), toward(g, q)
 	for range 400 {
 		d := p.Sub(q).Len2()
 		p = closest(f, q, p)
-		q = closest(f, p, q)
+		q = closest(g, p, q)
 		if e := d - p.Sub(q).Len2(); e < 1e-13 && e > -1e-13 {
 			break
 		}

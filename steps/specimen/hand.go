@@ -54,18 +54,19 @@ func (f *finger) pose() {
 	f.joint[3] = fr.O
 }
 
-// solid returns the finger's flesh with pads under its joints.
-func (f *finger) solid() Field {
-	parts := []Field{f.bones[0], f.bones[1], f.bones[2]}
-	for i := range 3 {
+// flesh returns the finger from bone from on, before bone to, with the pads
+// under its joints.
+func (f *finger) flesh(from, to int) Field {
+	var parts []Field
+	for i := from; i < to; i++ {
 		mid := f.frames[i].moved(0, -0.16*f.radius[i], 0.52*f.length[i])
 		r := f.radius[i]
-		parts = append(parts, egg3(mid, geom.Vec{X: 0.93 * r, Y: 0.98 * r, Z: 0.52 * f.length[i]}))
+		parts = append(parts, f.bones[i], egg3(mid, geom.Vec{X: 0.93 * r, Y: 0.98 * r, Z: 0.52 * f.length[i]}))
 	}
 	return join(0.8, parts...)
 }
 
-// trim adds the nail's plate and the lines across the joints.
+// nail returns the nail's plate.
 func (f *finger) nail() Field {
 	r := f.radius[3]
 	tip := f.frames[2].moved(0, 0.72*r, 0.80*f.length[2]).turned(0, -7)
@@ -152,19 +153,22 @@ func (h Hand) solid(trunk Field) (Field, [5]*finger) {
 	if trunk != nil {
 		hand = join(6, trunk, hand)
 	}
-	var digits []Field
-	for _, f := range fs[1:] {
-		digits = append(digits, f.solid())
+	// The roots of the fingers flow into the palm; their ends do not flow into
+	// anything, so that air under or between them stays as it is.
+	roots, ends := make([]Field, 5), []Field{}
+	for i, f := range fs {
+		roots[i] = f.flesh(0, 1)
+		ends = append(ends, f.flesh(1, 3))
 	}
 	if h.Joined > 0 {
 		a, b := fs[h.Joined], fs[h.Joined+1]
 		for i := range 3 {
-			digits = append(digits, taper(a.joint[i+1], b.joint[i+1], 0.8*a.radius[i+1], 0.8*b.radius[i+1]))
+			ends = append(ends, taper(a.joint[i+1], b.joint[i+1], 0.8*a.radius[i+1], 0.8*b.radius[i+1]))
 		}
 	}
-	hand = join(2.2, hand, join(0.3, digits...))
-	hand = join(4, hand, fs[0].solid())
-	return hand, fs
+	hand = join(2.2, hand, join(0.3, roots[1:]...))
+	hand = join(4, hand, roots[0])
+	return join(0.3, append([]Field{hand}, ends...)...), fs
 }
 
 // palm returns the hand without its fingers.
@@ -229,19 +233,25 @@ func (h Hand) curl(fs [5]*finger) {
 		d, _, _ := f.above(body)
 		return d
 	}
-	lo, hi := 60.0, 60.0
-	for hi < 260 && bent(hi) > h.OverAir {
-		lo, hi = hi, hi+5
-	}
-	for range 40 {
-		mid := (lo + hi) / 2
-		if bent(mid) > h.OverAir {
-			lo = mid
-		} else {
-			hi = mid
+	bones := h.OverAir + 0.6
+	for range 6 {
+		lo, hi := 60.0, 60.0
+		for hi < 260 && bent(hi) > bones {
+			lo, hi = hi, hi+5
 		}
+		for range 40 {
+			mid := (lo + hi) / 2
+			if bent(mid) > bones {
+				lo = mid
+			} else {
+				hi = mid
+			}
+		}
+		bent(lo)
+		_, p, q := f.above(body)
+		d, _, _ := apart(f.flesh(1, 3), body, p, q)
+		bones += h.OverAir - d
 	}
-	bent(lo)
 }
 
 // detail adds nails and lines to a hand.
@@ -265,34 +275,44 @@ func (h Hand) detail(hand Field, fs [5]*finger) Field {
 }
 
 // close leans the ends of two fingers together until the air between them is
-// exactly h.Gap.
+// exactly h.Gap: exactly between their bones, and then again by what their
+// flesh takes of it.
 func (h Hand) close(fs [5]*finger) {
 	if h.Gap <= 0 || h.Between < 1 || h.Between > 3 {
 		return
 	}
 	a, b := fs[h.Between], fs[h.Between+1]
-	lo, hi := -20.0, 40.0
-	for range 60 {
-		lean := (lo + hi) / 2
-		a.lean, b.lean = -lean/2, lean/2
-		a.pose()
-		b.pose()
-		if air(a, b) > h.Gap {
-			lo = lean
-		} else {
-			hi = lean
+	bones := h.Gap + 0.4
+	for range 6 {
+		lo, hi := -20.0, 40.0
+		for range 40 {
+			lean := (lo + hi) / 2
+			a.lean, b.lean = -lean/2, lean/2
+			a.pose()
+			b.pose()
+			if d, _, _ := air(a, b); d > bones {
+				lo = lean
+			} else {
+				hi = lean
+			}
 		}
+		_, p, q := air(a, b)
+		d, _, _ := apart(a.flesh(1, 3), b.flesh(1, 3), p, q)
+		bones += h.Gap - d
 	}
 }
 
-// air returns the least distance between the two outer bones of two fingers.
-func air(a, b *finger) float64 {
+// air returns the least distance between the two outer bones of two fingers,
+// and where.
+func air(a, b *finger) (float64, geom.Vec, geom.Vec) {
 	least := far
-	for _, p := range a.bones[1:] {
-		for _, q := range b.bones[1:] {
-			d, _, _ := between(p, q)
-			least = min(least, d)
+	var p, q geom.Vec
+	for _, x := range a.bones[1:] {
+		for _, y := range b.bones[1:] {
+			if d, r, s := between(x, y); d < least {
+				least, p, q = d, r, s
+			}
 		}
 	}
-	return least
+	return least, p, q
 }

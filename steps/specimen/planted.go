@@ -49,6 +49,14 @@ type Fault struct {
 	Seed uint64  // decides the place, or the fingers
 }
 
+// mostGap is the widest air that leaning two fingers together gives a least
+// value of its own, near their ends; above it the least is down at the web.
+const mostGap = 1.3
+
+// leastAir is the narrowest air that the rounding of a hand's skin, 0.3 mm
+// where fingers meet it, leaves exactly as it is.
+const leastAir = 0.4
+
 func (f Fault) check() error {
 	if !slices.Contains(whats, f.What) {
 		return fmt.Errorf("specimen: no fault %q; there are %v", f.What, whats)
@@ -59,6 +67,12 @@ func (f Fault) check() error {
 	hand := f.What == FingerGap || f.What == Joined || f.What == Curled
 	if hand && !arms(f.Part) {
 		return fmt.Errorf("specimen: fault %s needs fingers; %s has none", f.What, f.Part)
+	}
+	if hand && f.What != Joined && f.Size != 0 && f.Size < leastAir {
+		return fmt.Errorf("specimen: fault %s of %g mm: skin is rounded over %g mm, so that is the least air", f.What, f.Size, leastAir)
+	}
+	if f.What == FingerGap && f.Size > mostGap {
+		return fmt.Errorf("specimen: fingers %g mm apart: their ends can be leant together to %g mm or less, exactly", f.Size, mostGap)
 	}
 	if f.What == Tilted && f.Part != "head" {
 		return fmt.Errorf("specimen: only the head can be tilted, not %s", f.Part)
@@ -105,6 +119,20 @@ func (p Planted) length() bool {
 		return false
 	}
 	return true
+}
+
+// finest returns the least planted air or thickness, mm, or 0.
+func finest(ps []Planted) float64 {
+	least := 0.0
+	for _, p := range ps {
+		switch p.What {
+		case FingerGap, Curled, ThinPlate, Slot:
+			if least == 0 || p.Value < least {
+				least = p.Value
+			}
+		}
+	}
+	return least
 }
 
 func (p *Part) plant(w What, at geom.Vec, radius, value float64) {

@@ -1,0 +1,159 @@
+package specimen
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"layette/steps/internal/geom"
+)
+
+func plantIn(t *testing.T, f Fault) (*Part, Planted) {
+	t.Helper()
+	p := part(t, f.Part, Options{Faults: []Fault{f}})
+	for _, q := range p.Planted {
+		if q.What == f.What {
+			return p, q
+		}
+	}
+	t.Fatalf("%s: nothing planted", f.What)
+	return nil, Planted{}
+}
+
+// TestGapIsMeasured compares planted air with brute force: the least distance
+// between vertices on either side of the place.
+func TestGapIsMeasured(t *testing.T) {
+	for _, f := range []Fault{
+		{What: FingerGap, Part: "right-hand", Size: 0.8, Seed: 1},
+		{What: FingerGap, Part: "left-hand", Size: 1.1, Seed: 2},
+		{What: FingerGap, Part: "left-hand", Size: 0.6, Seed: 4},
+		{What: Curled, Part: "right-hand", Size: 0.9, Seed: 1},
+		{What: Curled, Part: "right-hand", Size: 0.7, Seed: 3},
+	} {
+		p, q := plantIn(t, f)
+		m, err := p.Mesh(t.Context(), Sampling{Edge: 0.25})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := facingBrute(m, q.At, 3)
+		if got < q.Value-1e-4 || got > q.Value+0.03 {
+			t.Errorf("%s: planted %.4f mm, measured %.4f", f.What, q.Value, got)
+		}
+		if math.Abs(q.Value-f.Size) > 0.02 {
+			t.Errorf("%s: asked for %.3f mm, planted %.4f", f.What, f.Size, q.Value)
+		}
+	}
+}
+
+// facingBrute returns the least distance of two vertices within r of a place
+// whose normals point at each other.
+func facingBrute(m *geom.Mesh, at geom.Vec, r float64) float64 {
+	normals := make([]geom.Vec, len(m.Verts))
+	for i, t := range m.Tris {
+		a, b, c := m.Corners(i)
+		n := b.Sub(a).Cross(c.Sub(a))
+		for _, v := range t {
+			normals[v] = normals[v].Add(n)
+		}
+	}
+	var near []int
+	for i, p := range m.Verts {
+		if p.Vec().Sub(at).Len() < r {
+			near = append(near, i)
+		}
+	}
+	least := math.Inf(1)
+	for _, i := range near {
+		for _, j := range near {
+			w := m.Verts[j].Vec().Sub(m.Verts[i].Vec())
+			if l := w.Len(); l < least && w.Dot(normals[i].Unit()) > 0.9*l && w.Dot(normals[j].Unit()) < -0.9*l {
+				least = l
+			}
+		}
+	}
+	return least
+}
+
+// TestDamageIsDone: each fault of a surface shows where it was planted, and
+// only there.
+func TestDamageIsDone(t *testing.T) {
+	sound, err := part(t, "left-hand", Options{}).Mesh(t.Context(), Sampling{Edge: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tt := range []struct {
+		what         What
+		open, double bool
+	}{{Hole, true, false}, {Flipped, true, true}, {Duplicates, false, true}, {Spike, false, false}, {Floater, false, false}, {Crossing, false, false}} {
+		p, q := plantIn(t, Fault{What: tt.what, Part: "left-hand", Seed: 8})
+		m, err := p.Mesh(t.Context(), Sampling{Edge: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		open, double := edges(m)
+		if open > 0 != tt.open || double > 0 != tt.double {
+			t.Errorf("%s: %d open edges, %d double", tt.what, open, double)
+		}
+		if digest(t, m) == digest(t, sound) {
+			t.Errorf("%s: nothing done", tt.what)
+		}
+		if d, _ := p.Field.At(q.At); tt.what != Floater && math.Abs(d) > 1e-6 {
+			t.Errorf("%s: planted %g mm off the skin", tt.what, d)
+		}
+	}
+}
+
+// TestWholeFaults: unit, side, size.
+func TestWholeFaults(t *testing.T) {
+	length := func(f ...Fault) (float64, float64) {
+		p := part(t, "right-hand", Options{Faults: f})
+		m, err := p.Mesh(t.Context(), Sampling{Edge: 1.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m.Bounds().Size().Z, m.Volume()
+	}
+	l, v := length()
+	if x, _ := length(Fault{What: WrongUnit, Part: "right-hand"}); math.Abs(x/l-0.1) > 1e-6 {
+		t.Errorf("wrong unit: %g against %g mm", x, l)
+	}
+	if x, _ := length(Fault{What: Large, Part: "right-hand"}); math.Abs(x/l-1.04) > 1e-3 {
+		t.Errorf("4 %% large: %g against %g mm", x, l)
+	}
+	if x, w := length(Fault{What: WrongSide, Part: "right-hand"}); x != l || math.Abs(w/v-1) > 1e-6 {
+		t.Errorf("mirrored: %g against %g mm, %g against %g mm³", x, l, w, v)
+	}
+}
+
+// TestBadWishes: what cannot be planted is said so.
+func TestBadWishes(t *testing.T) {
+	for _, o := range []Options{
+		{Weeks: 20}, {Weeks: math.NaN()},
+		{Faults: []Fault{{What: "dent", Part: "head"}}},
+		{Faults: []Fault{{What: FingerGap, Part: "head"}}},
+		{Faults: []Fault{{What: FingerGap, Part: "left-arm", Size: 3}}},
+		{Faults: []Fault{{What: Tilted, Part: "left-arm"}}},
+		{Faults: []Fault{{What: Hole, Part: "tail"}}},
+		{Faults: []Fault{{What: Hole, Part: "head", Size: math.Inf(1)}}},
+	} {
+		if _, err := NewKit(o); err == nil {
+			t.Errorf("%+v: no error", o)
+		}
+	}
+	p := part(t, "right-hand", Options{})
+	for _, s := range []Sampling{{Edge: -1}, {Edge: 1e-9}, {Edge: math.NaN()}, {Triangles: 1 << 40}, {Triangles: -5}} {
+		if _, err := p.Mesh(t.Context(), s); err == nil {
+			t.Errorf("%+v: no error", s)
+		}
+	}
+}
+
+// TestCancelled: a cancelled context stops the mesher with its cause.
+func TestCancelled(t *testing.T) {
+	ctx, cancel := context.WithCancelCause(t.Context())
+	stop := context.DeadlineExceeded
+	cancel(stop)
+	if _, err := part(t, "head", Options{}).Mesh(ctx, Sampling{}); err != stop {
+		t.Errorf("got %v", err)
+	}
+}

@@ -196,6 +196,9 @@ func (w *walk) fingerprint(n *node, st *Status) error {
 	fp := &store.Fingerprint{Kind: n.book.Name, Version: n.book.Version}
 	for _, v := range n.stage.Values {
 		value, _ := v.At(w.plan.recipe, n.Part, n.Scan)
+		if value == nil {
+			continue // another part's or scan's alone
+		}
 		text, err := store.Canonical(value)
 		if err != nil {
 			return fmt.Errorf("value %s %w", v.Name, err)

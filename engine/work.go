@@ -82,8 +82,9 @@ func (k *work) job(workers int, progress step.Progress) *step.Job {
 		j.Inputs[f.Role] = append(j.Inputs[f.Role], k.file(f))
 	}
 	for _, v := range k.n.stage.Values {
-		value, _ := v.At(k.w.plan.recipe, k.n.Part, k.n.Scan)
-		j.Values[v.Name] = value
+		if value, _ := v.At(k.w.plan.recipe, k.n.Part, k.n.Scan); value != nil {
+			j.Values[v.Name] = value
+		}
 	}
 	return j
 }

@@ -85,7 +85,7 @@ func sound(t *testing.T, r *Recipe) {
 		}
 		for _, part := range parts {
 			for _, v := range s.Values {
-				if value, _ := v.At(r, part, ""); value == nil && !strings.HasPrefix(v.Refer, "child.") {
+				if value, _ := v.At(r, part, ""); value == nil && len(v.Given) == 0 && !strings.HasPrefix(v.Refer, "child.") {
 					t.Fatalf("stage %s has no value %s for part %q", s.Name, v.Name, part)
 				}
 			}

@@ -203,7 +203,7 @@ func inputFaults(h step.Handbook, tell func(string, ...any)) {
 	}
 	given := map[string]bool{}
 	for _, o := range h.Outputs {
-		if !goodName(o.Name) || given[o.Name] {
+		if !goodName(o.Name) || given[o.Name] || o.Name == step.AccountOutput {
 			tell("output %q: the name is taken or not well formed", o.Name)
 		}
 		given[o.Name] = true

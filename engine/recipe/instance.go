@@ -66,7 +66,8 @@ func (g *Given) covers(part, scan string) bool {
 
 // At returns what the value is for one part and one scan (each may be empty),
 // as step.Values holds it, and the quantity it refers to, or nil where it was
-// written out.
+// written out. The value itself is nil where this part or scan has none: an
+// optional value that the model sheet gives to another only.
 func (v *StageValue) At(r *Recipe, part, scan string) (any, *Quantity) {
 	for i := len(v.Given) - 1; i >= 0; i-- {
 		if v.Given[i].covers(part, scan) {

@@ -187,10 +187,6 @@ func (r *reader) layValue(n *node, g *Given, s *staged, name string) bool {
 	}
 	at := slices.IndexFunc(s.Values, func(v *StageValue) bool { return v.Name == name })
 	if at < 0 {
-		if g.Part != "" || g.Scan != "" {
-			r.at(n.get("set"), "unknown-target", fmt.Sprintf("stage %q has no %s that one part could differ from", s.Name, name), "give the stage the value first")
-			return true
-		}
 		at = len(s.Values)
 		s.Values = append(s.Values, &StageValue{Name: name, Type: decl.Type, Pos: n.get("value").at})
 	}

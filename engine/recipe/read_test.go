@@ -88,7 +88,7 @@ func stageOf(t *testing.T, r *Recipe, name string) *Stage {
 func TestGoodStages(t *testing.T) {
 	r := good(t)
 	gaps := stageOf(t, r, "gaps")
-	want := map[string]any{"factor": 2.0, "least": 1.4, "mode": "fine", "samples": int64(700), "wall": 2.5}
+	want := map[string]any{"factor": 2.0, "least": 1.4, "mode": "fine", "samples": int64(700), "wall": 2.5, "note": nil}
 	if len(gaps.Values) != len(want) {
 		t.Errorf("%d values, want %d", len(gaps.Values), len(want))
 	}
@@ -96,6 +96,9 @@ func TestGoodStages(t *testing.T) {
 		if got, _ := v.At(r, "left-arm", ""); got != want[v.Name] {
 			t.Errorf("%s is %v, want %v", v.Name, got, want[v.Name])
 		}
+	}
+	if note, _ := gaps.Values[3].At(r, "head", ""); note != "look at the ears" {
+		t.Errorf("the head's note is %v", note)
 	}
 	if s := gaps.Sign; s.Role != "sculptor" || s.People != 2 || !s.NotMaker || len(s.Questions) != 1 {
 		t.Errorf("sign-off is %+v", s)

@@ -78,16 +78,17 @@ func (r *reader) complaints(s *staged, part string) {
 	}
 	values := step.Values{}
 	for _, v := range s.Values {
-		values[v.Name], _ = v.At(r.out, part, "")
+		value, _ := v.At(r.out, part, "")
+		switch {
+		case value != nil:
+			values[v.Name] = value
+		case v.Refer != "":
+			return // it depends on the child, or was told already
+		}
 	}
 	for _, decl := range s.book.Values {
 		if !values.Has(decl.Name) && !decl.Optional {
 			return // told already
-		}
-	}
-	for _, v := range values {
-		if v == nil {
-			return // it depends on the child, or was told already
 		}
 	}
 	for _, c := range checker.Check(values) {

@@ -1,0 +1,63 @@
+package recipes_test
+
+import (
+	"io/fs"
+	"strings"
+	"testing"
+
+	"layette/engine/diag"
+	"layette/engine/recipe"
+	"layette/recipes"
+	"layette/steps"
+)
+
+func find(name string) (recipe.Text, error) {
+	data, err := recipes.Files.ReadFile(name + ".toml")
+	return recipe.Text{Name: name + ".toml", Data: data}, err
+}
+
+// TestRecipesRead reads every recipe that comes along, over the real steps.
+func TestRecipesRead(t *testing.T) {
+	files, err := fs.Glob(recipes.Files, "*.toml")
+	if err != nil || len(files) < 2 {
+		t.Fatalf("%d recipes, %v", len(files), err)
+	}
+	for _, file := range files {
+		text, err := find(strings.TrimSuffix(file, ".toml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := recipe.Read(recipe.Sources{Recipe: text, Find: find}, steps.All()); err != nil {
+			var b strings.Builder
+			diag.Render(&b, err)
+			t.Errorf("%s:\n%s", file, b.String())
+		}
+	}
+}
+
+// TestOrigins: every material and tolerance says where its number comes from.
+func TestOrigins(t *testing.T) {
+	text, err := find("sleeping-newborn")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := recipe.Read(recipe.Sources{Recipe: text, Find: find}, steps.All())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, q := range r.Quantities {
+		origin, _, _ := strings.Cut(q.Origin, ":")
+		switch {
+		case strings.HasPrefix(name, "model."):
+		case origin != "published" && origin != "common practice" && origin != "ask your factory":
+			t.Errorf("%s has the origin %q", name, q.Origin)
+		}
+	}
+}
+
+// TestHandbooks: what the steps say of themselves can be written in recipes.
+func TestHandbooks(t *testing.T) {
+	if err := recipe.Faults(steps.All()); err != nil {
+		t.Error(err)
+	}
+}

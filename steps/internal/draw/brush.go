@@ -99,3 +99,13 @@ func (b brush) frame(r image.Rectangle, c color.RGBA) {
 		b.dab(r.Max.X-1, y, c, 1)
 	}
 }
+
+// fill covers a rectangle with paper.
+func (b brush) fill(r image.Rectangle) {
+	r = r.Intersect(b.im.Rect)
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
+			b.im.SetRGBA(x, y, paperColour)
+		}
+	}
+}

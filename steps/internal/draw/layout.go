@@ -30,7 +30,7 @@ type layout struct {
 func layOut(s Scene, size Size) layout {
 	l := layout{all: image.Rect(0, 0, size.Width, size.Height)}
 	short := float64(min(size.Width, size.Height))
-	l.letter = min(max(short/52, 11), 28)
+	l.letter = min(max(short/40, 11), 34)
 	gap := int(l.letter)
 	l.stage = l.all.Inset(gap)
 	if s.Bare {
@@ -79,6 +79,9 @@ func annotate(im *image.RGBA, s Scene, v View, cam camera, l layout, seen []bool
 	b := brush{im}
 	gap := int(l.letter)
 	plain, bold := lettering(plainHand, l.letter), lettering(boldHand, float64(l.letter*1.2))
+	// what is written has paper under it, also where the part fills the picture
+	b.fill(image.Rect(0, 0, l.all.Max.X, l.stage.Min.Y-gap/2))
+	b.fill(image.Rect(0, l.stage.Max.Y+gap/2, l.all.Max.X, l.all.Max.Y))
 	x, y := gap, int(l.letter*0.8)
 	if s.Title != "" {
 		title := bold.fit(s.Title, l.all.Dx()*2/3)

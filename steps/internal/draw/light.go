@@ -257,7 +257,7 @@ func drawn(n geom.Vec) rgb {
 }
 
 // hatch is the distance of the lines of a cut, in samples.
-const hatch = 14
+const hatch = 26
 
 // solid returns what a sample sees where the plane cuts through solid: hatched
 // paper, in the plane.
@@ -274,7 +274,7 @@ func (sh *shader) solid(sx, sy int) (rgb, geom.Vec, float64) {
 	}
 	tone := capTone
 	if (sx+sy)%hatch < 3 {
-		tone = rgb{0.22, 0.21, 0.20}
+		tone = rgb{0.36, 0.345, 0.33}
 	}
 	return tone, n, z
 }

@@ -1,0 +1,150 @@
+package sheet
+
+import (
+	"bytes"
+	"encoding/base64"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"html"
+	"html/template"
+	"image"
+	"image/color"
+	imagedraw "image/draw"
+	"image/jpeg"
+	_ "image/png" // pictures come as PNG or JPEG
+	"io"
+	"slices"
+	"strings"
+
+	"golang.org/x/image/draw"
+)
+
+// An album makes pictures fit for the page: no wider than width pixels, as
+// JPEG, or as drawn lines where they are SVG of the plain kind.
+type album struct {
+	width int
+	bytes int                      // of the pictures shown so far, as they stand in the page
+	seen  map[string]template.HTML // by bytes and words: the page may show one picture twice
+}
+
+// mostPixels bounds what is decoded: a photograph of a large camera.
+const mostPixels = 64 << 20
+
+// show returns the HTML of one picture. What cannot be shown says why.
+func (a *album) show(data []byte, words string) template.HTML {
+	if len(data) == 0 {
+		return ""
+	}
+	key := words + "\x00" + string(data)
+	if out, ok := a.seen[key]; ok {
+		a.bytes += len(out)
+		return out
+	}
+	out, err := a.html(data, words)
+	if err != nil {
+		out = template.HTML(`<p class="lack">This picture cannot be shown: ` + html.EscapeString(err.Error()) + `.</p>`)
+	}
+	if a.seen == nil {
+		a.seen = map[string]template.HTML{}
+	}
+	a.seen[key] = out
+	a.bytes += len(out)
+	return out
+}
+
+func (a *album) html(data []byte, words string) (template.HTML, error) {
+	if head := bytes.TrimSpace(data[:min(len(data), 512)]); bytes.HasPrefix(head, []byte("<")) {
+		return plainSVG(data)
+	}
+	conf, _, err := image.DecodeConfig(bytes.NewReader(data))
+	if err != nil {
+		return "", errors.New("it is neither PNG, JPEG nor SVG")
+	}
+	if conf.Width <= 0 || conf.Height <= 0 || conf.Width > mostPixels/conf.Height {
+		return "", fmt.Errorf("%d by %d pixels are too many", conf.Width, conf.Height)
+	}
+	im, _, err := image.Decode(bytes.NewReader(data))
+	if err != nil {
+		return "", errors.New("it is damaged")
+	}
+	small, err := a.reduce(im)
+	if err != nil {
+		return "", err
+	}
+	b := im.Bounds()
+	return template.HTML(fmt.Sprintf(`<img src="data:image/jpeg;base64,%s" width="%d" height="%d" alt="%s" loading="lazy">`,
+		base64.StdEncoding.EncodeToString(small), b.Dx(), b.Dy(), html.EscapeString(words))), nil
+}
+
+// reduce returns im as a JPEG file no wider than the album's width.
+func (a *album) reduce(im image.Image) ([]byte, error) {
+	b := im.Bounds()
+	w, h := b.Dx(), b.Dy()
+	if w > a.width {
+		w, h = a.width, max(1, b.Dy()*a.width/b.Dx())
+	}
+	out := image.NewRGBA(image.Rect(0, 0, w, h))
+	imagedraw.Draw(out, out.Rect, image.NewUniform(color.White), image.Point{}, imagedraw.Src)
+	draw.CatmullRom.Scale(out, out.Rect, im, b, draw.Over, nil)
+	var buf bytes.Buffer
+	err := jpeg.Encode(&buf, out, &jpeg.Options{Quality: 84})
+	return buf.Bytes(), err
+}
+
+// What a plain SVG drawing is made of; anything else, above all what could
+// run or load something, makes it no picture for the page.
+var (
+	svgElements   = []string{"svg", "g", "path", "rect", "line", "polyline", "polygon", "circle", "ellipse", "text", "tspan", "title", "desc"}
+	svgAttributes = []string{"viewBox", "width", "height", "role", "aria-label", "font-family", "font-size", "font-weight", "fill", "fill-opacity",
+		"stroke", "stroke-width", "stroke-dasharray", "stroke-linejoin", "stroke-linecap", "stroke-opacity", "opacity", "text-anchor",
+		"d", "x", "y", "x1", "y1", "x2", "y2", "cx", "cy", "r", "rx", "ry", "dx", "dy", "points", "transform"}
+)
+
+// plainSVG copies a drawing, element by element.
+func plainSVG(data []byte) (template.HTML, error) {
+	var b strings.Builder
+	d := xml.NewDecoder(bytes.NewReader(data))
+	depth := 0
+	for {
+		tok, err := d.Token()
+		if errors.Is(err, io.EOF) && depth == 0 && b.Len() > 0 {
+			return template.HTML(b.String()), nil
+		}
+		if err != nil {
+			return "", errors.New("it is not a whole SVG drawing")
+		}
+		switch t := tok.(type) {
+		case xml.StartElement:
+			if err := startSVG(&b, t, depth); err != nil {
+				return "", err
+			}
+			depth++
+		case xml.EndElement:
+			depth--
+			fmt.Fprintf(&b, "</%s>", t.Name.Local)
+		case xml.CharData:
+			if depth > 0 {
+				b.WriteString(html.EscapeString(string(t)))
+			}
+		}
+	}
+}
+
+func startSVG(b *strings.Builder, t xml.StartElement, depth int) error {
+	if !slices.Contains(svgElements, t.Name.Local) || (depth == 0) != (t.Name.Local == "svg") {
+		return fmt.Errorf("it holds <%s>, which a drawing on this page may not", t.Name.Local)
+	}
+	b.WriteString("<" + t.Name.Local)
+	for _, a := range t.Attr {
+		if a.Name.Space != "" || a.Name.Local == "xmlns" {
+			continue
+		}
+		if !slices.Contains(svgAttributes, a.Name.Local) || strings.Contains(strings.ToLower(a.Value), "url(") {
+			return fmt.Errorf("its <%s> has %q, which a drawing on this page may not", t.Name.Local, a.Name.Local)
+		}
+		fmt.Fprintf(b, ` %s="%s"`, a.Name.Local, html.EscapeString(a.Value))
+	}
+	b.WriteString(">")
+	return nil
+}

@@ -10,6 +10,7 @@ import (
 
 	"layette/engine"
 	"layette/engine/diag"
+	"layette/recipes"
 )
 
 // findModel returns the model's folder: the one --model names, or the first
@@ -39,7 +40,7 @@ func (a *app) isModel(dir string) error {
 
 // modelOptions are what commands open a model with, unless flags say otherwise.
 func (a *app) modelOptions() engine.Options {
-	return engine.Options{Memory: a.env("LAYETTE_MEMORY"), Now: a.now, Tool: version()}
+	return engine.Options{Memory: a.env("LAYETTE_MEMORY"), Now: a.now, Tool: version(), Recipes: recipes.Files}
 }
 
 // openModel opens the model; change, if not nil, may alter the usual options.

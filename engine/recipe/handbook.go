@@ -30,11 +30,7 @@ func WriteHandbook(w io.Writer, h step.Handbook) error {
 	})
 	p.entries("Values", len(h.Values), func(i int) (string, string, string) {
 		v := h.Values[i]
-		doc := v.Doc
-		if v.Origin != "" {
-			doc = strings.TrimSpace(doc + " (default: " + v.Origin + ")")
-		}
-		return v.Name, valueFacts(v), doc
+		return v.Name, valueFacts(v), strings.TrimSpace(v.Doc + origin(v))
 	})
 	p.entries("Measures", len(h.Measures), func(i int) (string, string, string) {
 		m := h.Measures[i]
@@ -49,6 +45,17 @@ func WriteHandbook(w io.Writer, h step.Handbook) error {
 	p.section("Cautions", h.Cautions...)
 	_, err := io.WriteString(w, p.b.String())
 	return err
+}
+
+// origin says in brackets where a value's default comes from.
+func origin(v step.Value) string {
+	switch {
+	case v.Origin == "":
+		return ""
+	case v.Default != "":
+		return " (default: " + v.Origin + ")"
+	}
+	return " (" + v.Origin + ")"
 }
 
 func inputFacts(in step.Input) string {

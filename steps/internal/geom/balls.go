@@ -51,17 +51,18 @@ func (b Ball) Free() bool { return b.Touch < 0 }
 // places only, against those, and carried to the places between; where any of
 // these is under nearWidth, or the skin turns, every place is looked at.
 func (s *Skin) Balls(ctx context.Context, tree *PointTree, side Side, widest, rough float64, workers int) ([]Ball, error) {
-	b := &baller{tree: tree, out: make([]Point, len(s.At)), rough: rough, widest: min(widest, nearWidth) / 2}
+	b := &baller{tree: tree, out: make([]Point, len(s.At)), rough: rough, widest: min(widest, nearWidth) / 2, reach: s.Edge}
 	for i, id := range tree.ids {
 		d := s.Out[id]
 		b.out[i] = Point{float32(side) * d[0], float32(side) * d[1], float32(side) * d[2]}
 	}
-	var far []Ball // of the places of the sparse tree, if there is one
-	stride := int(min(64, float64(sparseEdge*sparseEdge)/float64(s.Edge*s.Edge)))
+	var far *sparse
 	if widest > nearWidth {
+		stride := int(min(64, float64(sparseEdge*sparseEdge)/float64(s.Edge*s.Edge)))
 		if stride < 2 {
 			b.widest = widest / 2
 		} else {
+			b.reach = 2 * sparseEdge
 			var err error
 			if far, err = b.sparse(ctx, stride, widest, workers); err != nil {
 				return nil, err
@@ -75,16 +76,18 @@ func (s *Skin) Balls(ctx context.Context, tree *PointTree, side Side, widest, ro
 		}
 		last := int32(-1)
 		for i := lo; i < hi; i++ {
-			if far != nil && b.wide(i, stride, far) {
-				balls[tree.ids[i]] = b.carry(int32(i), far[i/stride], widest)
-				continue
-			}
+			p, n := b.tree.pts[i].Vec(), b.out[i].Vec()
 			var ball Ball
-			ball, last = b.grow(int32(i), last)
+			if far != nil && far.wide(i) {
+				ball = far.carry(i)
+			} else {
+				ball, last = b.grow(p, n, last)
+				if ball.Touch < 0 && far != nil {
+					ball = far.grow(p, n)
+				}
+			}
 			if ball.Touch >= 0 {
 				ball.Touch = tree.ids[ball.Touch]
-			} else if far != nil {
-				ball = b.carry(int32(i), far[i/stride], widest)
 			}
 			balls[tree.ids[i]] = ball
 		}
@@ -99,24 +102,32 @@ const (
 	sparseEdge = 0.4
 )
 
-// sparse finds the balls of one place of every stride along the curve, against
-// those places alone.
-func (b *baller) sparse(ctx context.Context, stride int, widest float64, workers int) ([]Ball, error) {
+// sparse is one place of every stride along the curve, with the balls that
+// these have against one another.
+type sparse struct {
+	all    *baller
+	few    *baller
+	stride int
+	ids    []int32 // place in all's order of each in few's
+	balls  []Ball  // in all's order, a stride apart; Touch in all's order
+}
+
+func (b *baller) sparse(ctx context.Context, stride int, widest float64, workers int) (*sparse, error) {
 	n := (len(b.out) + stride - 1) / stride
-	at, out, ids := make([]Point, n), make([]Point, n), make([]int32, n)
+	s := &sparse{all: b, stride: stride, ids: make([]int32, n), balls: make([]Ball, n)}
+	at := make([]Point, n)
 	for k := range n {
-		ids[k] = int32(min(k*stride+stride/2, len(b.out)-1))
-		at[k], out[k] = b.tree.pts[ids[k]], b.out[ids[k]]
+		at[k] = b.tree.pts[s.rep(k)]
 	}
 	tree, err := NewPointTree(ctx, at, workers)
 	if err != nil {
 		return nil, err
 	}
-	few := &baller{tree: tree, out: make([]Point, n), rough: b.rough, widest: widest / 2}
-	for i, id := range tree.ids {
-		few.out[i] = out[id]
+	s.few = &baller{tree: tree, out: make([]Point, n), rough: b.rough, widest: widest / 2, reach: sparseEdge}
+	for i, k := range tree.ids {
+		s.ids[i] = int32(s.rep(int(k)))
+		s.few.out[i] = b.out[s.ids[i]]
 	}
-	balls := make([]Ball, n)
 	Chunks(n, workers, func(lo, hi int) {
 		if ctx.Err() != nil {
 			return
@@ -124,42 +135,51 @@ func (b *baller) sparse(ctx context.Context, stride int, widest float64, workers
 		last := int32(-1)
 		for i := lo; i < hi; i++ {
 			var ball Ball
-			ball, last = few.grow(int32(i), last)
-			if ball.Touch >= 0 {
-				ball.Touch = ids[tree.ids[ball.Touch]]
-			}
-			balls[tree.ids[i]] = ball
+			ball, last = s.few.grow(tree.pts[i].Vec(), s.few.out[i].Vec(), last)
+			s.balls[tree.ids[i]] = s.named(ball)
 		}
 	})
-	return balls, context.Cause(ctx)
+	return s, context.Cause(ctx)
+}
+
+// rep is the place that stands for the k-th stride of places.
+func (s *sparse) rep(k int) int { return min(k*s.stride+s.stride/2, len(s.all.out)-1) }
+
+func (s *sparse) named(b Ball) Ball {
+	if b.Touch >= 0 {
+		b.Touch = s.ids[b.Touch]
+	}
+	return b
 }
 
 // wide reports whether the balls round place i are all wide and the skin there
 // does not turn by more than 30 degrees.
-func (b *baller) wide(i, stride int, far []Ball) bool {
-	k := i / stride
-	for j := max(0, k-1); j <= min(k+1, len(far)-1); j++ {
-		if far[j].Radius <= nearWidth/2 {
+func (s *sparse) wide(i int) bool {
+	k := i / s.stride
+	for j := max(0, k-1); j <= min(k+1, len(s.balls)-1); j++ {
+		if s.balls[j].Radius <= nearWidth/2 {
 			return false
 		}
 	}
-	rep := min(k*stride+stride/2, len(b.out)-1)
-	return b.out[i].Vec().Dot(b.out[rep].Vec()) > 0.866
+	return s.all.out[i].Vec().Dot(s.all.out[s.rep(k)].Vec()) > 0.866
 }
 
 // carry gives place i the ball that touches where its representative's does.
-func (b *baller) carry(i int32, rep Ball, widest float64) Ball {
-	if rep.Touch < 0 {
-		return Ball{float32(widest / 2), -1, 1}
+func (s *sparse) carry(i int) Ball {
+	ball := s.balls[i/s.stride]
+	if ball.Touch < 0 {
+		return ball
 	}
-	p, n := b.tree.pts[i].Vec(), b.out[i].Vec()
-	q, nq := b.tree.pts[rep.Touch].Vec(), b.out[rep.Touch].Vec()
-	turn := n.Dot(nq)
-	r := float64(rep.Radius)
-	if flat := p.Sub(q).Dot(nq) / (1 - turn); turn < 0 && flat > 0.8*r && flat < 1.25*r {
-		r = flat
-	}
-	return Ball{float32(min(r, widest/2)), b.tree.ids[rep.Touch], float32(turn)}
+	p, n := s.all.tree.pts[i].Vec(), s.all.out[i].Vec()
+	q, nq := s.all.tree.pts[ball.Touch].Vec(), s.all.out[ball.Touch].Vec()
+	r := min(s.all.flat(p, n, q, nq, float64(ball.Radius)), s.few.widest)
+	return Ball{float32(r), ball.Touch, float32(n.Dot(nq))}
+}
+
+// grow finds the ball at any place against the few.
+func (s *sparse) grow(p, n Vec) Ball {
+	ball, _ := s.few.grow(p, n, -1)
+	return s.named(ball)
 }
 
 type baller struct {
@@ -167,13 +187,13 @@ type baller struct {
 	out    []Point // directions to the side looked at, in the tree's order
 	rough  float64
 	widest float64 // radius
+	reach  float64 // how far places stand for the plane they lie in
 }
 
-// grow finds the ball at place i of the tree's order. guess is where the ball
-// before touched, or -1: most often this one touches near it. Touch is in the
-// tree's order.
-func (b *baller) grow(i, guess int32) (Ball, int32) {
-	p, n := b.tree.pts[i].Vec(), b.out[i].Vec()
+// grow finds the ball at p in direction n. guess is where the ball before
+// touched, or -1: most often this one touches near it. Touch is in the tree's
+// order.
+func (b *baller) grow(p, n Vec, guess int32) (Ball, int32) {
 	r, touch := b.widest, int32(-1)
 	if guess >= 0 && !b.skin(p, n, guess) {
 		if rg := b.through(p, n, guess); rg < r {
@@ -198,12 +218,39 @@ func (b *baller) grow(i, guess int32) (Ball, int32) {
 	if touch < 0 {
 		return Ball{float32(r), -1, 1}, guess
 	}
-	q, nq := b.tree.pts[touch].Vec(), b.out[touch].Vec()
+	q, towards := b.tree.pts[touch].Vec(), p.Add(n.Mul(r)).Sub(b.tree.pts[touch].Vec())
+	touch = b.side(touch, towards)
+	nq := b.out[touch].Vec()
+	return Ball{float32(b.flat(p, n, q, nq, r)), touch, float32(n.Dot(nq))}, touch
+}
+
+// flat returns the radius of the ball that touches p and the plane of place q,
+// if it touches that plane within reach of q; else r.
+func (b *baller) flat(p, n, q, nq Vec, r float64) float64 {
 	turn := n.Dot(nq)
-	if flat := p.Sub(q).Dot(nq) / (1 - turn); turn < 0 && flat > r/2 && flat < r {
-		r = flat
+	if turn > -0.3 {
+		return r
 	}
-	return Ball{float32(r), touch, float32(turn)}, touch
+	f := p.Sub(q).Dot(nq) / (1 - turn)
+	foot := p.Add(n.Mul(f)).Sub(nq.Mul(f))
+	if f > 0 && foot.Sub(q).Len2() <= float64(b.reach*b.reach) {
+		return f
+	}
+	return r
+}
+
+// side returns, of the places at the position of place q, the one whose
+// direction is most towards d: on a sharp edge, the side that the ball touches.
+func (b *baller) side(q int32, d Vec) int32 {
+	best := q
+	for _, step := range [2]int32{-1, 1} {
+		for i := q + step; i >= 0 && int(i) < len(b.out) && b.tree.pts[i] == b.tree.pts[q]; i += step {
+			if b.out[i].Vec().Dot(d) > b.out[best].Vec().Dot(d) {
+				best = i
+			}
+		}
+	}
+	return best
 }
 
 // through returns the radius of the ball that touches p and place q; infinite

@@ -253,6 +253,34 @@ func (v Vec) across() Vec {
 	return v.Cross(Vec{Y: 1}).Unit()
 }
 
+// Rims returns the length of edges with one triangle only, mm, and how many
+// edges have neighbours that turn against one another or more than two
+// triangles: 0 and 0 for a closed surface with one outside.
+func (s *Skin) Rims() (open float64, twisted int) {
+	var sum Sum
+	var to, from []int32
+	for v := range int32(len(s.Mesh.Verts)) {
+		to, from = to[:0], from[:0]
+		for _, f := range s.Faces.Of(v) {
+			t := s.Mesh.Tris[f]
+			for t[0] != v {
+				t = turn(t)
+			}
+			to, from = append(to, t[1]), append(from, t[2])
+		}
+		slices.Sort(to)
+		slices.Sort(from)
+		for i, w := range to {
+			if i > 0 && to[i-1] == w {
+				twisted++
+			} else if _, met := slices.BinarySearch(from, w); !met {
+				sum.Add(s.Mesh.Verts[v].Vec().Sub(s.Mesh.Verts[w].Vec()).Len())
+			}
+		}
+	}
+	return sum.Total(), twisted
+}
+
 // refine halves edges longer than longest until there are none, keeping the
 // surface closed where it was. cut tells which triangles came of a longer one;
 // nil if none did.

@@ -1,0 +1,288 @@
+package gaps
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"layette/steps/internal/geom"
+)
+
+// find is something found, before it is put into words.
+type find struct {
+	what   string
+	pinch  pinch
+	fault  bool
+	weight float64 // how bad: 1 is at the limit, more is worse
+	value  float64
+	unit   string
+	area   float64 // mm²
+	reach  float64 // mm
+	depth  float64 // mm, of slots and lines
+	ratio  float64 // depth over width
+	angle  float64 // degrees, of lines and crevices
+	width  float64 // mm, of lines
+	says   string
+}
+
+// The words for what is found.
+const (
+	fingerGap    = "finger gap"
+	curledFinger = "curled finger"
+	limbGap      = "gap"
+	pieceGap     = "gap between pieces"
+	fold         = "fold"
+	narrowEdge   = "crevice"
+	vLine        = "line"
+	tightCorner  = "tight corner"
+	thinSolid    = "close cavity walls"
+	touching     = "touching"
+)
+
+// finds gathers all finds, the gravest first.
+func (l *look) finds(ctx context.Context, workers int) ([]find, error) {
+	if slices.ContainsFunc(l.gaps(l.widths()), func(f find) bool { return f.what == touching }) {
+		if err := l.hide(ctx, workers); err != nil {
+			return nil, err
+		}
+	}
+	widths, first := l.widths(), l.byVert()
+	var all []find
+	for _, part := range []func() []find{
+		func() []find { return l.gaps(widths) },
+		func() []find { return l.folds(widths) },
+		func() []find { return l.corners(first) },
+		func() []find { return l.walls() },
+	} {
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
+		all = append(all, part()...)
+	}
+	slices.SortStableFunc(all, func(a, b find) int {
+		if a.fault != b.fault {
+			if a.fault {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Or(cmp.Compare(b.weight, a.weight), compareAt(a.pinch.at, b.pinch.at))
+	})
+	return all, context.Cause(ctx)
+}
+
+// hide takes the skin that lies inside another shell out of account: where
+// shells run into one another, it bounds neither air nor solid.
+func (l *look) hide(ctx context.Context, workers int) error {
+	tree, err := geom.NewTree(ctx, l.skin.Mesh, workers)
+	if err != nil {
+		return err
+	}
+	hidden := make([]bool, len(l.air))
+	geom.Chunks(len(hidden), workers, func(lo, hi int) {
+		for i := lo; i < hi && ctx.Err() == nil; i++ {
+			if l.class[i] != free || l.inner[i] != free {
+				above := l.at(int32(i)).Add(l.out(int32(i)).Mul(l.touch / 2))
+				hidden[i] = float64(tree.Turns(above))*l.inward > 0
+			}
+		}
+	})
+	for i := range hidden {
+		if hidden[i] || l.class[i] != free && hidden[l.air[i].Touch] {
+			l.class[i] = free
+		}
+		if hidden[i] || l.inner[i] != free && hidden[l.solid[i].Touch] {
+			l.inner[i] = free
+		}
+	}
+	return context.Cause(ctx)
+}
+
+func compareAt(a, b geom.Vec) int {
+	return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y), cmp.Compare(a.Z, b.Z))
+}
+
+// gaps finds where two limbs come close. Places up to a quarter wider than
+// asked for are gathered, so that a gap on the limit is measured on the
+// triangles before it is judged; if there are none, the narrowest of all is.
+func (l *look) gaps(widths []float32) []find {
+	for _, upTo := range []float64{1.25*l.least + l.spacing/2, l.widest} {
+		groups := l.clusters(l.air, func(i int32) bool {
+			return l.class[i] == gap && 2*float64(l.air[i].Radius) <= upTo
+		})
+		var all []find
+		for _, members := range groups {
+			if f, ok := l.gapFind(widths, members); ok {
+				all = append(all, f)
+			}
+		}
+		if slices.ContainsFunc(all, func(f find) bool { return f.what != touching }) {
+			return all
+		}
+		if upTo == l.widest {
+			return all
+		}
+	}
+	return nil
+}
+
+func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
+	p := l.pinchOf(l.air, members, true)
+	if math.IsInf(p.wide, 1) {
+		return find{}, false
+	}
+	f := find{pinch: p, value: p.wide, unit: "mm", what: l.between(p)}
+	f.area, f.reach = l.area(l.air, members, max(l.least, 1.1*p.wide), p.at)
+	f.area /= 2 // both skins of one gap
+	if p.wide <= l.touch {
+		f.what = touching
+		f.says = fmt.Sprintf("two skins touch or run into one another (%.3f mm): nothing to mould between them; join them properly or part them by %.2f mm", p.wide, l.least)
+		return f, true
+	}
+	f.depth = l.depth(widths, members, p.wide)
+	f.ratio = f.depth / p.wide
+	f.weight, f.fault = l.least/p.wide, p.wide < l.least
+	f.says = fmt.Sprintf("%s: %.3f mm of air between skins", f.what, p.wide)
+	if f.fault {
+		f.says += fmt.Sprintf(", less than %.2f mm over %.1f mm² of facing skin: part them, or join them", l.least, f.area)
+	}
+	if f.ratio > l.warn {
+		f.says += fmt.Sprintf("; the slot is %.1f times as deep as wide and metal plates thin in it", f.ratio)
+	}
+	return f, true
+}
+
+// between names a gap by the bodies on its two sides.
+func (l *look) between(p pinch) string {
+	a, b := l.slim(p.p), l.slim(p.q)
+	switch {
+	case l.patches.Piece[l.patch(p.p)] != l.patches.Piece[l.patch(p.q)] && !(a && b):
+		return pieceGap
+	case a && b:
+		return fingerGap
+	case a || b:
+		return curledFinger
+	}
+	return limbGap
+}
+
+// slim reports whether the solid behind a place is no thicker than a digit.
+func (l *look) slim(i int32) bool {
+	b := l.solid[i]
+	return !b.Free() && 2*float64(b.Radius) < l.digit
+}
+
+// folds finds slots whose walls are joined at the bottom.
+func (l *look) folds(widths []float32) []find {
+	var all []find
+	for _, members := range l.clusters(l.air, func(i int32) bool { return l.class[i] == slot }) {
+		p := l.pinchOf(l.air, members, false)
+		if math.IsInf(p.wide, 1) || p.wide <= l.touch {
+			continue
+		}
+		f := find{what: fold, pinch: p, width: p.wide, depth: l.depth(widths, members, p.wide)}
+		f.ratio = f.depth / p.wide
+		if f.ratio <= l.warn {
+			continue
+		}
+		f.value, f.unit = f.ratio, "times"
+		f.weight, f.fault = f.ratio/l.fail, f.ratio > l.fail
+		f.area, f.reach = l.area(l.air, members, 2*p.wide, p.at)
+		f.says = fmt.Sprintf("a fold %.2f mm wide and %.2f mm deep, %.1f times as deep as wide: metal plates thin in such a slot; open it or fill its bottom", p.wide, f.depth, f.ratio)
+		all = append(all, f)
+	}
+	return all
+}
+
+// corners finds crevices, lines and inside corners sharper than asked for.
+func (l *look) corners(first []int32) []find {
+	var all []find
+	keep := func(i int32) bool {
+		return l.class[i] == crevice || l.class[i] == corner && float64(l.air[i].Radius) < max(l.corner, l.skin.Edge)
+	}
+	for _, members := range l.clusters(l.air, keep) {
+		tight := members[0]
+		for _, i := range members {
+			if l.radius(i) < l.radius(tight) {
+				tight = i
+			}
+		}
+		r := l.radius(tight)
+		n := l.lineOf(first, members, l.widest)
+		n.angle = l.opening(members, n.angle)
+		f := find{what: tightCorner, value: r, unit: "mm", angle: n.angle, width: n.width, depth: n.depth, ratio: n.depth / n.width}
+		f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
+		f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
+		f.weight = max(l.corner, 1e-3) / max(r, 1e-3) / 10
+		isLine := n.width < 0.8*l.widest
+		if isLine {
+			f.what = vLine
+		}
+		f.says = fmt.Sprintf("inside corner of %.2f mm radius, walls open by %.0f degrees", r, f.angle)
+		if isLine {
+			f.says = fmt.Sprintf("a line %.2f mm wide and %.2f mm deep, walls open by %.0f degrees, %.2f mm radius at its bottom", n.width, n.depth, f.angle, r)
+		}
+		f.fault = r < l.corner
+		if f.angle < l.crevice {
+			f.what, f.fault, f.value, f.unit = narrowEdge, true, f.angle, "deg"
+			f.weight = l.crevice / max(f.angle, 1)
+			f.says += fmt.Sprintf(": under %.0f degrees it webs and bubbles; open it", l.crevice)
+		}
+		if !f.fault && !isLine {
+			continue
+		}
+		all = append(all, f)
+	}
+	return all
+}
+
+// opening returns the opening angle between the walls of an inside corner: the
+// one that half of its crevice places are under, weighted by skin; with none,
+// the angle at its rim.
+func (l *look) opening(members []int32, rim float64) float64 {
+	var angles, areas []float64
+	for _, i := range members {
+		if l.class[i] == crevice {
+			angles = append(angles, degrees(-float64(l.air[i].Turn)))
+			areas = append(areas, l.skin.Area[i])
+		}
+	}
+	if len(angles) == 0 {
+		return rim
+	}
+	return quantile(angles, areas, 0.5)
+}
+
+// radius returns the radius of an inside corner at a place; 0 where the place
+// lies on a sharp edge and its ball touches right beside it.
+func (l *look) radius(i int32) float64 {
+	b := l.air[i]
+	if l.sharp(i) && l.at(i).Sub(l.at(b.Touch)).Len() < 2*l.skin.Edge {
+		return 0
+	}
+	return float64(b.Radius)
+}
+
+// walls finds where the walls of the cavity come close: where the master is
+// slimmer than three walls of vinyl.
+func (l *look) walls() []find {
+	var all []find
+	for _, members := range l.clusters(l.solid, func(i int32) bool {
+		return l.inner[i] == gap && 2*float64(l.solid[i].Radius) <= 3.05*l.wall
+	}) {
+		p := l.pinchOf(l.solid, members, false)
+		if math.IsInf(p.wide, 1) || p.wide >= 3*l.wall || p.wide <= l.touch {
+			continue
+		}
+		f := find{what: thinSolid, pinch: p, value: p.wide, unit: "mm", weight: 3 * l.wall / p.wide / 10, fault: l.solidFault}
+		f.area, f.reach = l.area(l.solid, members, 3*l.wall, p.at)
+		if f.area < p.wide*p.wide/4 {
+			continue // narrower than half its thickness: the rim of something else
+		}
+		f.says = fmt.Sprintf("the solid is %.2f mm thick: facing walls of the cavity are %.1f walls of %.2f mm apart, under three; vinyl bridges them or fills solid", p.wide, p.wide/l.wall, l.wall)
+		all = append(all, f)
+	}
+	return all
+}

@@ -1,0 +1,138 @@
+package gaps
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"layette/steps/internal/geom"
+)
+
+// pinch is where two skins are nearest, measured on the triangles themselves.
+type pinch struct {
+	wide   float64 // mm; 0 where they touch or cross
+	at, to geom.Vec
+	p, q   int32 // places nearby
+}
+
+// mostPairs bounds how many pairs of places are measured for one pinch. The
+// narrowest come first, and the best pair is followed downhill after that.
+const mostPairs = 300
+
+// pinchOf measures where the balls of the members are narrowest. The balls are
+// wrong by a part of the spacing of places, so that all that come close to the
+// narrowest are measured.
+//
+// Between two limbs the nearest triangles are then followed downhill as long as
+// they are of the gap. Through a solid they are not: on a round limb that would
+// lead sideways, to ever shorter chords.
+func (l *look) pinchOf(balls []geom.Ball, members []int32, follow bool) pinch {
+	if !follow {
+		members = l.squarest(balls, members)
+	}
+	narrow := math.Inf(1)
+	for _, i := range members {
+		narrow = min(narrow, float64(balls[i].Radius))
+	}
+	upTo := float32(1.1*narrow + l.skin.Edge/2)
+	var near []int32
+	for _, i := range members {
+		if balls[i].Radius <= upTo {
+			near = append(near, i)
+		}
+	}
+	slices.SortFunc(near, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(balls[a].Radius, balls[b].Radius), cmp.Compare(a, b))
+	})
+	near = near[:min(len(near), mostPairs)]
+	best := pinch{wide: math.Inf(1)}
+	var tp, tq int32
+	for _, i := range near {
+		j := balls[i].Touch
+		for _, a := range l.skin.Faces.Of(l.skin.Vert[i]) {
+			for _, b := range l.skin.Faces.Of(l.skin.Vert[j]) {
+				if l.measure(a, b, &best) {
+					best.p, best.q, tp, tq = i, j, a, b
+				}
+			}
+		}
+	}
+	if math.IsInf(best.wide, 1) {
+		return best
+	}
+	if follow {
+		in := map[int32]bool{}
+		for _, i := range members {
+			in[l.skin.Vert[i]] = true
+		}
+		for l.downhill(&tp, &tq, &best, in) {
+		}
+	}
+	best.wide = math.Sqrt(best.wide)
+	return best
+}
+
+// squarest returns the members whose balls touch within 15 degrees of opposite
+// their places, or on a sharp edge; all, if none do. The straight line between
+// others is shorter than their balls are wide.
+func (l *look) squarest(balls []geom.Ball, members []int32) []int32 {
+	var some []int32
+	for _, i := range members {
+		if b := balls[i]; b.Turn < -0.966 || l.sharp(b.Touch) {
+			some = append(some, i)
+		}
+	}
+	if len(some) == 0 {
+		return members
+	}
+	return some
+}
+
+// measure looks at the distance of two triangles (squared, in best.wide until
+// the end). Triangles that share a corner or do not face one another are one skin.
+func (l *look) measure(a, b int32, best *pinch) bool {
+	m := l.skin.Mesh
+	for _, v := range m.Tris[a] {
+		if slices.Contains(m.Tris[b][:], v) {
+			return false
+		}
+	}
+	var ta, tb [3]geom.Vec
+	ta[0], ta[1], ta[2] = m.Corners(int(a))
+	tb[0], tb[1], tb[2] = m.Corners(int(b))
+	na, nb := ta[1].Sub(ta[0]).Cross(ta[2].Sub(ta[0])), tb[1].Sub(tb[0]).Cross(tb[2].Sub(tb[0]))
+	if na.Dot(nb) >= 0 {
+		return false
+	}
+	d, at, to := geom.TriDistance(ta, tb)
+	if !(d < best.wide) {
+		return false
+	}
+	best.wide, best.at, best.to = d, at, to
+	return true
+}
+
+// downhill tries the triangles round the nearest two that have a corner among in.
+func (l *look) downhill(tp, tq *int32, best *pinch, in map[int32]bool) bool {
+	better := false
+	from, to := l.round(*tp, in), l.round(*tq, in)
+	for _, a := range from {
+		for _, b := range to {
+			if l.measure(a, b, best) {
+				*tp, *tq, better = a, b, true
+			}
+		}
+	}
+	return better
+}
+
+func (l *look) round(t int32, in map[int32]bool) []int32 {
+	var faces []int32
+	for _, v := range l.skin.Mesh.Tris[t] {
+		if in[v] {
+			faces = append(faces, l.skin.Faces.Of(v)...)
+		}
+	}
+	slices.Sort(faces)
+	return slices.Compact(faces)
+}

@@ -6,6 +6,7 @@ import (
 	"layette/engine/step"
 	"layette/steps/archive"
 	"layette/steps/bag"
+	"layette/steps/gaps"
 	"layette/steps/handwork"
 	"layette/steps/likeness"
 	"layette/steps/shrinkage"
@@ -18,6 +19,7 @@ func All() []step.Kind {
 	return []step.Kind{
 		archive.Kind{},
 		bag.Kind{},
+		gaps.Kind{},
 		handwork.Kind{},
 		likeness.Kind{},
 		shrinkage.Kind{},

@@ -65,12 +65,13 @@ func (l *look) squareUp(i int32) {
 		return
 	}
 	r := float64(b.Radius)
-	opposite := l.tree.Nearest(l.at(i).Sub(l.out(i).Mul(2*r)), 0.3*r+l.skin.Edge)
+	opposite := l.tree.Nearest(l.at(i).Sub(l.out(i).Mul(2*r)), 0.15*r+l.skin.Edge)
 	if opposite.ID < 0 {
 		return
 	}
 	if turn := l.out(i).Dot(l.out(opposite.ID)); turn < -0.8 {
 		b.Touch, b.Turn = opposite.ID, float32(turn)
+		b.Radius = max(b.Radius, float32(l.at(i).Sub(l.at(opposite.ID)).Len()/2))
 	}
 }
 

@@ -13,6 +13,7 @@ type Arm struct {
 	Tie   bool    // a groove round the limb near the opening, for the tie
 	Plump float64 // girth against a term newborn's; 0 means 1
 	Oval  float64 // mm the opening is broader than it is deep
+	Size  float64 // of the hand against the arm's; 0 means 1
 }
 
 // or returns x, or y if x is zero.
@@ -26,7 +27,8 @@ func or(x, y float64) float64 {
 // limb is what a finished limb is made of, in the limb's frame.
 type limb struct {
 	solid  Field
-	hand   Frame // where the hand or foot sits
+	hand   Frame   // where the hand or foot sits
+	size   float64 // of the hand or foot
 	digits [5]*finger
 	axis   []geom.Vec // joints from the opening on
 }
@@ -54,10 +56,11 @@ func (a Arm) limb() limb {
 	}
 	trunk := join(7, parts...)
 	// The hand is made at the origin, so its trunk is carried there and back.
-	hand, fs := a.Hand.solid(placed{trunk, wrist.Back()})
+	size := or(a.Size, 1)
+	hand, fs := a.Hand.solid(scaled{placed{trunk, wrist.Back()}, 1 / size})
 	hand = a.Hand.detail(hand, fs)
-	out := limb{hand: wrist, digits: fs, axis: []geom.Vec{shoulder.O, elbow.O, wrist.O, wrist.World(v(0, 0, 37))}}
-	out.solid = placed{hand, wrist}
+	out := limb{hand: wrist, size: size, digits: fs, axis: []geom.Vec{shoulder.O, elbow.O, wrist.O, wrist.World(v(0, 0, 37))}}
+	out.solid = placed{scaled{hand, size}, wrist}
 	var lines []*line
 	if !a.Hand.Plain {
 		lines = append(lines,
@@ -83,15 +86,18 @@ func tie(f Field, wanted bool, lines []*line) Field {
 	return engrave(f, lines...)
 }
 
+// out takes a point of the hand's own frame into the limb's.
+func (l limb) out(p geom.Vec) geom.Vec { return l.hand.World(p.Mul(l.size)) }
+
 // gap returns the least air between fingers i and i+1 near their ends, with
 // the two nearest points on the skin.
 func (l limb) gap(i int) (float64, geom.Vec, geom.Vec) {
 	_, p, q := air(l.digits[i], l.digits[i+1])
-	return facing(l.solid, l.hand.World(p), l.hand.World(q))
+	return facing(l.solid, l.out(p), l.out(q))
 }
 
 // over returns the air between the end of finger i and the palm.
 func (l limb) over(i int) (float64, geom.Vec, geom.Vec) {
 	_, p, q := l.digits[i].above(palm(l.digits))
-	return facing(l.solid, l.hand.World(p), l.hand.World(q))
+	return facing(l.solid, l.out(p), l.out(q))
 }

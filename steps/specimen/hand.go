@@ -120,7 +120,7 @@ func (h Hand) fingers() [5]*finger {
 		bend            [3]float64
 	}
 	shapes := [5]shape{
-		{13.4, -4.5, 15.0, 30, [3]float64{10.5, 9.0, 8.0}, 4.5, [3]float64{12, 10, 8}},
+		{13.4, -4.5, 15.0, 30, [3]float64{12.0, 10.2, 8.8}, 4.5, [3]float64{12, 10, 8}},
 		{10.4, 0.6, 36.0, 10, [3]float64{12.0, 7.6, 6.0}, 3.75, [3]float64{10, 14, 8}},
 		{3.3, 1.1, 37.4, 1, [3]float64{13.0, 8.3, 6.2}, 3.85, [3]float64{12, 16, 9}},
 		{-3.8, 0.7, 36.2, -9, [3]float64{12.2, 7.8, 6.0}, 3.7, [3]float64{15, 18, 10}},
@@ -132,7 +132,10 @@ func (h Hand) fingers() [5]*finger {
 		if i == 0 { // the thumb stands out of the palm and faces the fingers
 			fr = at(s.x, s.y, s.z).turned(1, s.spread).turned(0, 12).turned(2, 62)
 		}
-		f := &finger{root: fr, length: s.length}
+		f := &finger{root: fr}
+		for j, l := range s.length {
+			f.length[j] = 0.87 * l
+		}
 		f.radius = [4]float64{s.r, 0.97 * s.r, 0.9 * s.r, 0.78 * s.r}
 		for j := range 3 {
 			f.bend[j] = s.bend[j] + h.Curl[i]*[3]float64{0.3, 0.4, 0.3}[j]

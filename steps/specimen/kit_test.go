@@ -3,6 +3,7 @@ package specimen
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"math"
 	"testing"
 
 	"layette/steps/internal/geom"
@@ -27,6 +28,18 @@ func edges(m *geom.Mesh) (open, double int) {
 		}
 	}
 	return open, double
+}
+
+// worst returns the least quality of m's faces: 1 for an equilateral one, 0
+// for one without area.
+func worst(m *geom.Mesh) float64 {
+	least := 1.0
+	for i := range m.Tris {
+		a, b, c := m.Corners(i)
+		sides := b.Sub(a).Len2() + c.Sub(b).Len2() + a.Sub(c).Len2()
+		least = min(least, 2*math.Sqrt(3)*b.Sub(a).Cross(c.Sub(a)).Len()/sides)
+	}
+	return least
 }
 
 // digest returns the SHA-256 of the surface as an STL file.
@@ -70,6 +83,16 @@ func TestKitIsSound(t *testing.T) {
 		}
 		if v := m.Volume(); v < 10_000 {
 			t.Errorf("%s: volume %.0f mm³", name, v)
+		}
+		if q := worst(m); q < 0.02 {
+			t.Errorf("%s: a face of quality %.3f", name, q)
+		}
+		tree, err := geom.NewTree(t.Context(), m, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if pairs, _, err := tree.Crossings(t.Context(), 10, 0); err != nil || len(pairs) > 0 {
+			t.Errorf("%s: %d pairs of faces cross, %v", name, len(pairs), err)
 		}
 		if z := m.Bounds().Min.Z; z != 0 {
 			t.Errorf("%s: lowest point at %g, want exactly 0", name, z)

@@ -12,6 +12,7 @@ type Leg struct {
 	Plump float64 // girth against a term newborn's; 0 means 1
 	Plain bool    // leaves out nails and lines
 	Oval  float64 // mm the opening is broader than it is deep
+	Foot  float64 // size of the foot against the leg's; 0 means 1
 }
 
 func (l Leg) limb() limb {
@@ -36,10 +37,11 @@ func (l Leg) limb() limb {
 		taper(calf(0, 54), calf(0, 72), 12.8*g, 11.8*g),
 	}
 	foot := ankle.turned(0, -28) // relaxed: the toes point a little down
-	trunk := placed{join(8, parts...), foot.Back()}
+	size := or(l.Foot, 1)
+	trunk := scaled{placed{join(8, parts...), foot.Back()}, 1 / size}
 	f := Foot{Plain: l.Plain}.solid(trunk)
-	out := limb{hand: foot, axis: []geom.Vec{hip.O, knee.O, ankle.O}}
-	out.solid = placed{f, foot}
+	out := limb{hand: foot, size: size, axis: []geom.Vec{hip.O, knee.O, ankle.O}}
+	out.solid = placed{scaled{f, size}, foot}
 	var lines []*line
 	if !l.Plain {
 		lines = append(lines,
@@ -106,8 +108,8 @@ func (f Foot) detail(skin Field) Field {
 	var lines []*line
 	for _, t := range f.toes() {
 		r := t.rb
-		c := t.to.Add(v(0, 0.35*r, -0.80*r))
-		fr := Frame{c, v(1, 0, 0), v(0, 1, 0), v(0, 0, 1)}.turned(0, -28)
+		c := t.to.Add(v(0, 0.30*r, -0.76*r))
+		fr := Frame{c, v(1, 0, 0), v(0, 1, 0), v(0, 0, 1)}.turned(0, 28)
 		nails = append(nails, egg3(fr, v(0.66*r, 0.56*r, 0.26*r)))
 		at := func(x, y float64) geom.Vec { return fr.World(v(x*r, y*r, -0.5*r)) }
 		lines = append(lines, drawn(skin, 0.45, 0.2, at(-0.66, 0.35), at(-0.6, -0.4), at(0, -0.68), at(0.6, -0.4), at(0.66, 0.35)))

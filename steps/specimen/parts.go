@@ -96,7 +96,7 @@ func (k *Kit) arm(p *Part, f faults, casting bool) {
 	o := k.options
 	a := Arm{
 		Hand: f.hand(Hand{Plain: o.Plain, Curl: o.Curl}), Elbow: o.Elbow, Short: o.ThreeQuarter, Tie: !o.NoTie,
-		Plump: plump(k.scale), Oval: f.size(Oval),
+		Plump: plump(k.scale), Oval: f.size(Oval), Size: f.size(Foreign),
 	}
 	l := a.limb()
 	p.Field = l.solid
@@ -115,9 +115,11 @@ func (k *Kit) arm(p *Part, f faults, casting bool) {
 	mark("wrist", l.axis[2])
 	for i, d := range l.digits {
 		tip := d.joint[3].Add(d.frames[2].Z.Mul(d.radius[3]))
-		mark("tip."+digits[i], l.hand.World(tip))
+		mark("tip."+digits[i], l.out(tip))
 		if i == 2 { // straightened out, wrist to tip
-			p.Sizes["hand"] = d.joint[0].Len() + d.length[0] + d.length[1] + d.length[2] + d.radius[3]
+			p.Sizes["palm"] = l.size * d.joint[0].Len()
+			p.Sizes["finger"] = l.size * (d.length[0] + d.length[1] + d.length[2] + d.radius[3])
+			p.Sizes["hand"] = p.Sizes["palm"] + p.Sizes["finger"]
 		}
 	}
 	if i := a.Hand.Between; a.Hand.Gap > 0 {
@@ -125,12 +127,15 @@ func (k *Kit) arm(p *Part, f faults, casting bool) {
 		p.Sizes[fmt.Sprintf("gap.%d", i)] = d
 		p.plant(FingerGap, back.World(q.Add(r).Mul(0.5)), 3, d)
 	}
+	if l.size != 1 {
+		p.plant(Foreign, back.World(l.axis[2]), 40, l.size)
+	}
 	f.onHand(p, a, l, back)
 }
 
 func (k *Kit) leg(p *Part, f faults, casting bool) {
 	o := k.options
-	l := Leg{Knee: o.Knee, Short: o.ThreeQuarter, Tie: !o.NoTie, Plump: plump(k.scale), Plain: o.Plain, Oval: f.size(Oval)}.limb()
+	l := Leg{Knee: o.Knee, Short: o.ThreeQuarter, Tie: !o.NoTie, Plump: plump(k.scale), Plain: o.Plain, Oval: f.size(Oval), Foot: f.size(Foreign)}.limb()
 	p.Field = l.solid
 	back := Home()
 	if casting {
@@ -143,10 +148,13 @@ func (k *Kit) leg(p *Part, f faults, casting bool) {
 		p.Sizes["lower"] = l.axis[2].Sub(l.axis[1]).Len()
 	}
 	p.Marks["ankle"] = back.World(l.axis[2])
-	heel := outward(l.solid, l.hand.World(v(0, 0, 14)), l.hand.Y.Mul(-1))
-	toe := outward(l.solid, l.hand.World(v(8.2, 30, 15)), l.hand.Y)
+	heel := outward(l.solid, l.out(v(0, 0, 14)), l.hand.Y.Mul(-1))
+	toe := outward(l.solid, l.out(v(8.2, 30, 15)), l.hand.Y)
 	p.Sizes["foot"] = toe.Sub(heel).Dot(l.hand.Y)
 	p.Marks["heel"], p.Marks["toe"] = back.World(heel), back.World(toe)
+	if l.size != 1 {
+		p.plant(Foreign, p.Marks["ankle"], 40, l.size)
+	}
 	if d := f.size(Oval); d != 0 {
 		p.plant(Oval, geom.Vec{}, 25, d)
 	}

@@ -22,6 +22,7 @@ const (
 	Tilted    What = "tilted"     // head bent back; value: degrees
 	Oval      What = "oval"       // opening out of round; value: mm broader than deep
 	Large     What = "large"      // whole part too large; value: factor
+	Foreign   What = "foreign"    // a hand or foot of another child; value: its size against the limb's
 	WrongUnit What = "wrong-unit" // numbers are not millimetres; value: factor
 	WrongSide What = "wrong-side" // a left part under a right part's name; value: -1
 )
@@ -37,7 +38,7 @@ const (
 )
 
 var whats = []What{
-	FingerGap, Joined, Curled, ThinPlate, Crevice, Slot, Tilted, Oval, Large, WrongUnit, WrongSide,
+	FingerGap, Joined, Curled, ThinPlate, Crevice, Slot, Tilted, Oval, Large, Foreign, WrongUnit, WrongSide,
 	Hole, Flipped, Duplicates, Spike, Floater, Crossing,
 }
 
@@ -74,6 +75,9 @@ func (f Fault) check() error {
 	if f.What == FingerGap && f.Size > mostGap {
 		return fmt.Errorf("specimen: fingers %g mm apart: their ends can be leant together to %g mm or less, exactly", f.Size, mostGap)
 	}
+	if f.What == Foreign && f.Part == "head" {
+		return fmt.Errorf("specimen: the head has no hand or foot to take from another child")
+	}
 	if f.What == Tilted && f.Part != "head" {
 		return fmt.Errorf("specimen: only the head can be tilted, not %s", f.Part)
 	}
@@ -89,7 +93,7 @@ func arms(part string) bool {
 
 // usual sizes, in the unit of the fault's value.
 var usual = map[What]float64{
-	FingerGap: 0.8, Curled: 0.9, ThinPlate: 1.2, Crevice: 30, Slot: 0.8, Tilted: 6, Oval: 2, Large: 1.04,
+	FingerGap: 0.8, Curled: 0.9, ThinPlate: 1.2, Crevice: 30, Slot: 0.8, Tilted: 6, Oval: 2, Large: 1.04, Foreign: 0.9,
 	WrongUnit: 0.1, WrongSide: -1, Hole: 2.5, Flipped: 3, Duplicates: 7, Spike: 6, Floater: 1.5, Crossing: 3,
 }
 
@@ -115,7 +119,7 @@ type Planted struct {
 // length reports whether the value grows with the part.
 func (p Planted) length() bool {
 	switch p.What {
-	case Crevice, Tilted, Large, WrongUnit, WrongSide, Duplicates:
+	case Crevice, Tilted, Large, Foreign, WrongUnit, WrongSide, Duplicates:
 		return false
 	}
 	return true
@@ -182,7 +186,7 @@ func (fs faults) onHand(p *Part, a Arm, l limb, back Frame) {
 	h := a.Hand
 	if h.Joined > 0 {
 		q := l.digits[h.Joined].joint[2].Add(l.digits[h.Joined+1].joint[2]).Mul(0.5)
-		p.plant(Joined, back.World(l.hand.World(q)), 6, 0)
+		p.plant(Joined, back.World(l.out(q)), 6, 0)
 	}
 	if h.Over > 0 {
 		d, q, r := l.over(h.Over)
@@ -206,11 +210,11 @@ func (fs faults) solid(p *Part) {
 		case WrongUnit, WrongSide:
 			p.plant(f.What, geom.Vec{}, 0, f.size())
 		case Hole, Flipped, Crossing:
-			p.plant(f.What, p.somewhere(f.rand()).O, f.size(), f.size())
+			p.plant(f.What, p.clear(f.rand()).O, f.size(), f.size())
 		case Duplicates, Spike:
-			p.plant(f.What, p.somewhere(f.rand()).O, 3, f.size())
+			p.plant(f.What, p.clear(f.rand()).O, 3, f.size())
 		case Floater:
-			p.plant(f.What, p.somewhere(f.rand()).World(v(0, 0, f.size()+3)), f.size(), f.size())
+			p.plant(f.What, p.clear(f.rand()).World(v(0, 0, f.size()+3)), f.size(), f.size())
 		}
 	}
 }
@@ -242,9 +246,29 @@ func (p *Part) somewhere(r *rand.Rand) Frame {
 	return looking(at, g)
 }
 
+// clear returns the one of twenty such places that is farthest from what is
+// planted already.
+func (p *Part) clear(r *rand.Rand) Frame {
+	var best Frame
+	most := -1.0
+	for range 20 {
+		f, d := p.somewhere(r), far
+		for _, q := range p.Planted {
+			d = min(d, q.At.Sub(f.O).Len())
+		}
+		if d > most {
+			best, most = f, d
+		}
+		if d > 15 {
+			break
+		}
+	}
+	return best
+}
+
 // scar puts a fin on the skin, or cuts a V or a slot into it.
 func (p *Part) scar(f Fault) {
-	fr := p.somewhere(f.rand())
+	fr := p.clear(f.rand())
 	plane := func(at geom.Vec, n geom.Vec) Field { return halfspace{fr.World(at), fr.Turn(n.Unit())} }
 	size := f.size()
 	switch f.What {

@@ -107,7 +107,7 @@ func TestDamageIsDone(t *testing.T) {
 func TestWholeFaults(t *testing.T) {
 	length := func(f ...Fault) (float64, float64) {
 		p := part(t, "right-hand", Options{Faults: f})
-		m, err := p.Mesh(t.Context(), Sampling{Edge: 1.5})
+		m, err := p.Mesh(t.Context(), Sampling{Edge: 0.8})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -155,5 +155,27 @@ func TestCancelled(t *testing.T) {
 	cancel(stop)
 	if _, err := part(t, "head", Options{}).Mesh(ctx, Sampling{}); err != stop {
 		t.Errorf("got %v", err)
+	}
+}
+
+// TestSizesAreAsPublished: hand, palm and finger (Halder, Dharap and Than
+// 1999), foot (Sajjan et al. 2022), head girth (WHO 2006, the boys' median),
+// and the girth of the head against a tape laid round the mesh.
+func TestSizesAreAsPublished(t *testing.T) {
+	for _, tt := range []struct {
+		part, size string
+		want, band float64
+	}{
+		{"left-arm", "hand", 64.4, 3.4}, {"left-arm", "finger", 27.4, 1.5}, {"left-arm", "palm", 37.1, 1.5},
+		{"right-leg", "foot", 71, 4.6}, {"head", "head.girth", 345, 3},
+	} {
+		p := part(t, tt.part, Options{})
+		if got := p.Sizes[tt.size]; math.Abs(got-tt.want) > tt.band {
+			t.Errorf("%s: %s %.2f mm, want %g within %g", tt.part, tt.size, got, tt.want, tt.band)
+		}
+	}
+	small := part(t, "head", Options{Weeks: 28})
+	if got := small.Sizes["head.girth"] / 345; math.Abs(got-25.9/34.3) > 1e-12 {
+		t.Errorf("28 weeks: girth %.4f of term", got)
 	}
 }

@@ -90,8 +90,8 @@ type Part struct {
 	// "wrist", "knee", "ankle", "tip.thumb" to "tip.little", and on the head
 	// "canthus.inner.left" and so on.
 	Marks map[string]geom.Vec
-	// Sizes are lengths known exactly or to 0.01 mm: "head.girth", "hand",
-	// "foot", "upper", "lower", and the least air between fingers "gap.1" to
+	// Sizes are lengths known exactly or to 0.01 mm: "head.girth", "hand"
+	// (straightened; "palm" and "finger" are its parts), "foot", "upper", "lower", and the least air between fingers "gap.1" to
 	// "gap.3" (index to little).
 	Sizes map[string]float64
 

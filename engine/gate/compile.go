@@ -81,10 +81,12 @@ func outer(rule string) *Fault {
 func joined(rule string) string {
 	runes := []rune(rule)
 	var quote rune
-	for i, r := range runes {
-		switch {
+	for i := 0; i < len(runes); i++ {
+		switch r := runes[i]; {
+		case quote != 0 && r == '\\' && quote != '`':
+			i++
 		case quote != 0:
-			if r == quote && runes[i-1] != '\\' {
+			if r == quote {
 				quote = 0
 			}
 		case r == '"' || r == '\'' || r == '`':

@@ -58,6 +58,9 @@ func TestJudge(t *testing.T) {
 		{"1 - seen <= tolerances.seen", Passes, "seen tolerances.seen", 0.95 - (1 - 0.9)},
 		{"verdict == 'good' or verdict == \"fair\"", Passes, "verdict", math.NaN()},
 		{"any(tags, # == \"b\")", Passes, "tags", math.NaN()},
+		{`verdict == "a\\" or child.head-girth > 0`, Passes, "child.head-girth verdict", math.NaN()},
+		{"verdict == 'x-y' or\r\n\tchild.head-girth > 0", Passes, "child.head-girth verdict", math.NaN()},
+		{"verdict == `x\\` or child.head-girth > 0", Passes, "child.head-girth verdict", math.NaN()},
 		{"child.head-girth - air.least > 0", Passes, "air.least child.head-girth", 348.5},
 		{"abs(-air.least) > 0 and round(bend) > 0", Passes, "air.least bend", math.NaN()},
 		{"air.least / (air.least - air.least) > 2", Unknown, "air.least", math.NaN()}, // divides by nought

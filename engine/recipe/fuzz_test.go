@@ -156,6 +156,11 @@ func TestLineage(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "extends itself: b -> c -> a -> b") {
 		t.Errorf("a circle: %v", err)
 	}
+	old := func(string) (Text, error) { return Text{"old", []byte("format = 3\ntitle = \"old\"\n")}, nil }
+	_, err = Read(Sources{Recipe: first, Find: old}, fakes)
+	if err == nil || !strings.Contains(err.Error(), "old:1:10: this tool reads format 1") {
+		t.Errorf("an extended recipe of another format: %v", err)
+	}
 	n := 0
 	endless := func(name string) (Text, error) {
 		n++

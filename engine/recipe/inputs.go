@@ -135,7 +135,11 @@ func (r *reader) fromStages(s *staged, decl step.Input, n *node, in *Input) {
 	if len(list) == 0 && n.get("from").kind == array {
 		r.at(n.get("from"), "missing-key", "the list of stages is empty", "")
 	}
-	for _, item := range list {
+	for i, item := range list {
+		if slices.ContainsFunc(list[:i], func(n *node) bool { return n.value == item.value }) {
+			r.at(item, "named-twice", fmt.Sprintf("%q is named twice", item.value), "")
+			continue
+		}
 		name, own := split(item.value.(string))
 		if !r.stageKnown(item, s, name) {
 			continue

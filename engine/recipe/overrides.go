@@ -111,7 +111,7 @@ func (r *reader) layQuantity(n *node, g *Given, q *Quantity) {
 		kind, v = q.Type, fit(v, kind, q.Type)
 	}
 	if kind != q.Type {
-		r.at(value, "wrong-type", fmt.Sprintf("%s is %s in the recipe, and here %s", q.Name, diag.A(string(q.Type)), diag.A(string(kind))), "").
+		r.at(value, "wrong-type", fmt.Sprintf("%s is %s in the recipe, and here %s", q.Name, aKind(q.Type), aKind(kind)), "").
 			Also = []diag.Note{{Pos: q.Pos, Msg: "the recipe's value"}}
 		return
 	}
@@ -135,7 +135,7 @@ func (r *reader) replace(q, over *Quantity) {
 	slices.SortStableFunc(q.For, func(a, b *Quantity) int { return particular(a.Given) - particular(b.Given) })
 	for _, m := range members(over) {
 		if whole := r.out.Quantities[m.Name]; whole != nil {
-			whole.For = append(whole.For, m)
+			r.replace(whole, m)
 		}
 	}
 }

@@ -20,7 +20,6 @@ type node struct {
 	kids  []*node
 	text  *source
 	was   *node // what a recipe that this one's recipe extends had here
-	used  bool
 }
 
 type shape byte

@@ -94,7 +94,6 @@ func (r *reader) top(root *node) {
 	r.only(root, "a recipe", "format", "title", "extends", "note", "parts", "materials", "tolerances", "roles", "stages")
 	r.need(root, "the recipe", "format", "write format = 1")
 	r.need(root, "the recipe", "title", `write title = "..."`)
-	r.format(root)
 	r.out.Title = r.line(root, "title")
 	r.text(root, "note")
 }

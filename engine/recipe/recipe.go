@@ -1,7 +1,3 @@
-// Package recipe reads a product line's recipe and a model's sheet into a plan
-// that can be run: spelling, units, names, cycles and rules are checked here,
-// all problems are told at once with their places, and nothing is read but
-// the two texts and the recipes they extend.
 package recipe
 
 import (

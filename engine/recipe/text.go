@@ -40,7 +40,7 @@ func parse(t Text, bad *diag.Problems) *node {
 		bad.Add(&diag.Problem{Pos: s.pos(stop.from, stop.till), Code: stop.code, Msg: stop.msg})
 		return nil
 	case bad.Len() > before: // arrays of tables: the two views of the text differ
-		return root.prune()
+		return nil
 	}
 	bind(root, values)
 	return root
@@ -52,9 +52,6 @@ func decode(text string) (map[string]any, error) {
 	_, err := toml.Decode(text, &values)
 	return values, err
 }
-
-// prune leaves nothing of a tree whose values could not be bound.
-func (n *node) prune() *node { return nil }
 
 // bind gives every plain value of the tree what the library decoded for it. It
 // reports whether both have the same keys everywhere.
@@ -163,24 +160,27 @@ func joins(path []string) bool {
 const maxLines = 8
 
 // lineage reads a recipe and all it extends, and returns their joined tree and
-// the titles of those extended, nearest first.
+// the titles of those extended, nearest first. If one of them cannot be read
+// the tree is nil: what it lacks would only be told again and again.
 func (r *reader) lineage(t Text) (*node, []string) {
-	over := parse(t, &r.bad)
-	if over == nil {
-		return nil, nil
-	}
 	var trees []*node
 	var titles, names []string
-	for n := over; ; {
-		trees = append(trees, n)
-		next := r.parent(n, &names)
-		if next == nil {
-			break
+	for more := true; more; {
+		n := parse(t, &r.bad)
+		if n == nil {
+			return nil, nil
 		}
-		if title, ok := next.get("title").text1(); ok {
+		r.format(n)
+		if title, ok := n.get("title").text1(); ok && len(trees) > 0 {
 			titles = append(titles, title)
 		}
-		n = next
+		trees = append(trees, n)
+		if more = n.get("extends") != nil; more {
+			var ok bool
+			if t, ok = r.parent(n.get("extends"), &names); !ok {
+				return nil, nil
+			}
+		}
 	}
 	joined := trees[len(trees)-1]
 	for i := len(trees) - 2; i >= 0; i-- {
@@ -189,34 +189,26 @@ func (r *reader) lineage(t Text) (*node, []string) {
 	return joined, titles
 }
 
-// parent reads the recipe that n extends, if any.
-func (r *reader) parent(n *node, names *[]string) *node {
-	ext := n.get("extends")
-	if ext == nil {
-		return nil
-	}
+// parent finds the recipe that is extended, given those on the way so far.
+func (r *reader) parent(ext *node, names *[]string) (Text, bool) {
 	name, ok := ext.text1()
 	if !ok {
 		r.at(ext, "wrong-type", "extends must be the name of a recipe", `write extends = "newborn-base"`)
-		return nil
+		return Text{}, false
 	}
 	for i, seen := range *names {
 		if seen == name {
 			circle := append((*names)[i:], name)
 			r.at(ext, "cycle", "the recipe extends itself: "+strings.Join(circle, " -> "), "")
-			return nil
+			return Text{}, false
 		}
 	}
 	*names = append(*names, name)
 	if len(*names) > maxLines {
 		r.at(ext, "too-deep", fmt.Sprintf("more than %d recipes extend one another", maxLines), "")
-		return nil
+		return Text{}, false
 	}
-	t, ok := r.find(ext, name)
-	if !ok {
-		return nil
-	}
-	return parse(t, &r.bad)
+	return r.find(ext, name)
 }
 
 // find asks the caller for a recipe by its name.

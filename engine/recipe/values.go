@@ -157,7 +157,7 @@ func (r *reader) fits(n *node, decl step.Value, q *Quantity) bool {
 	case q.Type == step.String && decl.Type == step.OneWord && slices.Contains(decl.OneOf, q.Value.(string)):
 		return true
 	}
-	r.at(n, "wrong-type", fmt.Sprintf("%s is %s; %s must be %s", q.Name, diag.A(string(q.Type)), decl.Name, diag.A(string(decl.Type))), "").
+	r.at(n, "wrong-type", fmt.Sprintf("%s is %s; %s must be %s", q.Name, aKind(q.Type), decl.Name, aKind(decl.Type)), "").
 		Also = []diag.Note{{Pos: q.Pos, Msg: q.Name + " is written here"}}
 	return false
 }
@@ -201,8 +201,16 @@ func (r *reader) typed(n *node, decl step.Value) (any, bool) {
 	case decl.Type == step.Tree && n.isTable():
 		return r.tree(n)
 	}
-	r.at(n, "wrong-type", fmt.Sprintf("%s must be %s", decl.Name, diag.A(string(decl.Type))), "such as "+example(decl))
+	r.at(n, "wrong-type", fmt.Sprintf("%s must be %s", decl.Name, aKind(decl.Type)), "such as "+example(decl))
 	return nil, false
+}
+
+// aKind names a type for people.
+func aKind(kind step.ValueType) string {
+	if kind == step.Strings {
+		return "a list of texts"
+	}
+	return diag.A(string(kind))
 }
 
 // quantityOf reads a text with a unit.

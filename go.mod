@@ -6,8 +6,8 @@ require (
 	github.com/BurntSushi/toml v1.6.0
 	github.com/expr-lang/expr v1.17.8
 	github.com/hashicorp/go-multierror v1.1.1
-	github.com/hschendel/stl v1.0.4
 	github.com/hiddeco/sshsig v0.2.0
+	github.com/hschendel/stl v1.0.4
 	github.com/spf13/cobra v1.10.2
 	golang.org/x/crypto v0.59.0
 	golang.org/x/term v0.48.0
@@ -19,7 +19,6 @@ require (
 	github.com/fsnotify/fsnotify v1.10.1
 	github.com/qmuntal/gltf v0.28.0
 )
-
 
 require github.com/santhosh-tekuri/jsonschema/v6 v6.0.2
 

@@ -74,6 +74,12 @@ func newRootCmd(a *app) *cobra.Command {
 		newDueCmd(a),
 		newWhyCmd(a),
 		newShowCmd(a),
+		newSignCmd(a),
+		newHoldCmd(a),
+		newConcedeCmd(a),
+		newPeopleCmd(a),
+		newSealCmd(a),
+		newTrailCmd(a),
 		newStepsCmd(a),
 		newTidyCmd(a),
 	)
@@ -124,7 +130,7 @@ func (a *app) exitCode(ctx context.Context, err error) int {
 	e, ok := errors.AsType[*exitError](err)
 	if !ok {
 		e = &exitError{code: exitFailed, err: err}
-		if strings.HasPrefix(err.Error(), "unknown command") || strings.Contains(err.Error(), "arg(s)") {
+		if strings.HasPrefix(err.Error(), "unknown command") || strings.Contains(err.Error(), "arg(s)") || strings.Contains(err.Error(), "flags in the group") {
 			e.code, e.hint = exitUsage, "see layette --help"
 		}
 	}

@@ -40,7 +40,7 @@ func (a *app) isModel(dir string) error {
 
 // modelOptions are what commands open a model with, unless flags say otherwise.
 func (a *app) modelOptions() engine.Options {
-	return engine.Options{Memory: a.env("LAYETTE_MEMORY"), Now: a.now, Tool: version(), Recipes: recipes.Files}
+	return engine.Options{Memory: a.env("LAYETTE_MEMORY"), Trail: a.trailOptions(), Now: a.now, Tool: version(), Recipes: recipes.Files}
 }
 
 // openModel opens the model; change, if not nil, may alter the usual options.

@@ -61,3 +61,41 @@ func TestHandbooks(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestSheet lays a model sheet over the sleeping newborn: a hand that was cast
+// carries its own links, and the disks with the copies are named.
+func TestSheet(t *testing.T) {
+	const sheet = `
+recipe = "sleeping-newborn"
+title  = "Wren & Thistle, Linnet"
+[folders.second]
+path = "/media/second/linnet"
+[folders.third]
+path = "/media/third/linnet"
+[overrides.cast-hand]
+set    = "stages.shrinkage.values.source"
+part   = "left-arm"
+value  = "cast"
+reason = "the left hand moved under the scanner and was cast"
+`
+	r, err := recipe.Read(recipe.Sources{Sheet: recipe.Text{Name: "model.toml", Data: []byte(sheet)}, Folder: "linnet", Find: find}, steps.All())
+	if err != nil {
+		var b strings.Builder
+		diag.Render(&b, err)
+		t.Fatal(b.String())
+	}
+	for _, s := range r.Stages {
+		for _, v := range s.Values {
+			if s.Name != "shrinkage" || v.Name != "source" {
+				continue
+			}
+			left, _ := v.At(r, "left-arm", "")
+			right, _ := v.At(r, "right-arm", "")
+			if left != "cast" || right != nil {
+				t.Errorf("sources are %v and %v", left, right)
+			}
+			return
+		}
+	}
+	t.Error("shrinkage has no source")
+}

@@ -98,12 +98,12 @@ func (w *walk) cause(n *node, d store.Difference, st *Status, depth int) Cause {
 // valueCause says what became of a value, and where it is written.
 func (w *walk) valueCause(n *node, d store.Difference, c *Cause) {
 	name := d.Name
-	var typ step.ValueType
+	typ := step.ValueType(d.Type)
 	for _, v := range n.stage.Values {
 		if v.Name != d.Name {
 			continue
 		}
-		typ, c.Pos = v.Type, w.valuePos(n, v)
+		c.Pos = w.valuePos(n, v)
 		if v.Refer != "" {
 			name += " (" + v.Refer + ")"
 		}

@@ -196,7 +196,8 @@ in = { from = "a" }
 }
 
 func TestMissingFileIsHandwork(t *testing.T) {
-	b, f := newBench(nil), newFolder(t, chain, nil)
+	b := special("odd", pass, func(h *step.Handbook) { h.Inputs[0].Optional = false })
+	f := newFolder(t, single, nil)
 	st := f.run(b, RunOptions{}).mustFind(t, "a")
 	if st.State != Handwork || !strings.Contains(st.Says, "s.txt") {
 		t.Errorf("%s: %s", st.State, st.Says)

@@ -30,6 +30,9 @@ func (m *Model) Subject(ctx context.Context, n Node) (*Subject, *Status, error) 
 	}
 	s := w.subject(nodes[i], st)
 	for _, f := range slices.Concat(s.Files, s.From) {
+		if f.bytes.data != nil { // made from what was just looked at
+			continue
+		}
 		sum, err := m.stamps.Read(ctx, f.bytes.place, f.bytes.name, nil)
 		if err != nil {
 			return nil, st, fmt.Errorf("%s: %w", f.Path, err)

@@ -24,6 +24,7 @@ const (
 type Difference struct {
 	What string
 	Name string // of the value or input
+	Type string // of a value
 	Was  string // digest, name or canonical value
 	Is   string
 	At   int // the input file's place now, or before if it is gone
@@ -59,14 +60,14 @@ func valueDifferences(was, is []Value) []Difference {
 		delete(old, v.Name)
 		switch {
 		case !had:
-			ds = append(ds, Difference{What: ValueNew, Name: v.Name, Is: v.Text})
+			ds = append(ds, Difference{What: ValueNew, Name: v.Name, Type: v.Type, Is: v.Text})
 		case o != v:
-			ds = append(ds, Difference{What: ValueChanged, Name: v.Name, Was: o.Text, Is: v.Text})
+			ds = append(ds, Difference{What: ValueChanged, Name: v.Name, Type: v.Type, Was: o.Text, Is: v.Text})
 		}
 	}
 	for _, o := range was {
 		if _, gone := old[o.Name]; gone {
-			ds = append(ds, Difference{What: ValueGone, Name: o.Name, Was: o.Text})
+			ds = append(ds, Difference{What: ValueGone, Name: o.Name, Type: o.Type, Was: o.Text})
 		}
 	}
 	return ds

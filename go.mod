@@ -20,9 +20,15 @@ require (
 	github.com/qmuntal/gltf v0.28.0
 )
 
-require github.com/santhosh-tekuri/jsonschema/v6 v6.0.2
+require (
+	github.com/chromedp/cdproto v0.159.0
+	github.com/santhosh-tekuri/jsonschema/v6 v6.0.2
+)
+
+require github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
 
 require (
+	github.com/chromedp/chromedp v0.23.0
 	github.com/hashicorp/errwrap v1.0.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect

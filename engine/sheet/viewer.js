@@ -117,14 +117,17 @@ function layetteViewer(element, solid) {
 
   // ---- where one looks from: round and over in radians, half the height in mm
 
-  // the whole part, however it is turned and however narrow the view
+  var home = { round: -0.5, over: 0.2 };
+  var eye = { round: home.round, over: home.over, half: radius, target: [0, 0, 0] };
+  // half the height at which the whole part fits as it is turned at first,
+  // however narrow the view, and where its middle then lies
   function room() {
-    var far = 0;
-    for (var i = 0; i < 3 * n; i += 3) far = Math.max(far, places[i] * places[i] + places[i + 1] * places[i + 1] + places[i + 2] * places[i + 2]);
-    return 1.08 * Math.sqrt(far) / Math.min(1, canvas.clientWidth / Math.max(canvas.clientHeight, 1) || 1);
+    var keep = eye, a, lo = [Infinity, Infinity], hi = [-Infinity, -Infinity];
+    eye = home; a = axes(); eye = keep;
+    for (var i = 0; i < n; i++) [dot(point(i), a.x), dot(point(i), a.y)].forEach(function (x, k) { lo[k] = Math.min(lo[k], x); hi[k] = Math.max(hi[k], x); });
+    var aspect = canvas.clientWidth / Math.max(canvas.clientHeight, 1) || 1;
+    return { round: home.round, over: home.over, half: 0.57 * Math.max(hi[1] - lo[1], (hi[0] - lo[0]) / aspect), target: add(mul(a.x, (lo[0] + hi[0]) / 2), mul(a.y, (lo[1] + hi[1]) / 2)) };
   }
-  var home = { round: -0.5, over: 0.2, half: room(), target: [0, 0, 0] };
-  var eye = { round: home.round, over: home.over, half: home.half, target: home.target };
   var trueScale = false, lampRound = -0.75, plane = null;
   var calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
   function axes() {
@@ -164,6 +167,8 @@ function layetteViewer(element, solid) {
   }
   function gone(p) { return dot(p, plane.n) > plane.d; }
 
+  function trueHalf() { return canvas.clientHeight / 2 * 25.4 / 96; }
+
   var asked = false;
   function draw() { if (!asked) { asked = true; requestAnimationFrame(paint); } }
   function paint() {
@@ -171,7 +176,7 @@ function layetteViewer(element, solid) {
     var ratio = Math.min(devicePixelRatio || 1, 2), w = Math.round(canvas.clientWidth * ratio), h = Math.round(canvas.clientHeight * ratio);
     if (!w || !h) return;
     if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
-    if (trueScale) eye.half = canvas.clientHeight / 2 * 25.4 / 96;
+    if (trueScale) eye.half = trueHalf();
     var a = axes(), t = eye.target, e = distance(), W = wide(), H = eye.half, Z = radius * 1.05 + len(t), m;
     if (e) {
       var near = Math.max(e - Z, e * 0.02), far = e + Z, k = (far + near) / (far - near), g = 2 * far * near / (far - near);
@@ -265,13 +270,13 @@ function layetteViewer(element, solid) {
     to.round = from.round + Math.atan2(Math.sin(to.round - from.round), Math.cos(to.round - from.round));
     function step(now) {
       if (mine !== flight) return;
-      var k = calm ? 1 : clamp((now - start) / 450, 0, 1), s = k * k * (3 - 2 * k);
+      var k = clamp((now - start) / 450, 0, 1), s = k * k * (3 - 2 * k);
       eye.round = from.round + (to.round - from.round) * s; eye.over = from.over + (to.over - from.over) * s;
       eye.half = from.half * Math.pow(to.half / from.half, s); eye.target = add(from.target, mul(sub(to.target, from.target), s));
       paint();
       if (k < 1) requestAnimationFrame(step);
     }
-    requestAnimationFrame(step);
+    if (calm) step(Infinity); else requestAnimationFrame(step);
   }
   function turn(dx, dy) { flight++; eye.round -= dx; eye.over = clamp(eye.over + dy, -1.55, 1.55); draw(); }
   function pan(px, py) {
@@ -288,7 +293,7 @@ function layetteViewer(element, solid) {
     trueScale = on;
     scaleButton.setAttribute("aria-pressed", on);
     if (on) told.textContent = "True scale for a screen of 96 pixels an inch: hold a ruler to the bar before you trust it.";
-    if (!on) eye.half = Math.max(eye.half, radius * 0.01);
+    eye.half = on ? trueHalf() : Math.max(eye.half, radius * 0.01);
     draw();
   }
 
@@ -343,7 +348,7 @@ function layetteViewer(element, solid) {
     else return;
     e.preventDefault();
   });
-  function whole() { setScale(false); go({ round: home.round, over: home.over, half: room(), target: home.target }); }
+  function whole() { setScale(false); go(room()); }
 
   // ---- measuring and notes
 
@@ -436,6 +441,7 @@ function layetteViewer(element, solid) {
   deep.oninput = recut;
   labelled("light", "input", { type: "range", min: -1.5, max: 1.5, step: 0.05, value: lampRound, oninput: function () { lampRound = +this.value; draw(); } });
 
+  eye = room();
   if (window.ResizeObserver) new ResizeObserver(draw).observe(canvas);
   show(layers.length ? "0" : "");
   return {

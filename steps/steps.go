@@ -12,6 +12,7 @@ import (
 	"layette/steps/shrinkage"
 	"layette/steps/signoff"
 	"layette/steps/smallparts"
+	"layette/steps/soundness"
 )
 
 // All returns every step, in order of name.
@@ -25,5 +26,6 @@ func All() []step.Kind {
 		shrinkage.Kind{},
 		signoff.Kind{},
 		smallparts.Kind{},
+		soundness.Kind{},
 	}
 }

@@ -22,10 +22,14 @@ require (
 
 require (
 	github.com/chromedp/cdproto v0.159.0
+	github.com/rogpeppe/go-internal v1.16.0
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.2
 )
 
-require github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
+require (
+	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
+	golang.org/x/tools v0.52.0 // indirect
+)
 
 require (
 	github.com/chromedp/chromedp v0.23.0

@@ -61,12 +61,11 @@ func (a *app) openModel(ctx context.Context, change func(*engine.Options)) (*eng
 // recipeError shows the problems of a recipe and returns exit code 2 for them;
 // any other error it returns as it is.
 func (a *app) recipeError(err error) error {
-	problems := diag.Of(err)
-	if len(problems) == 0 {
+	if len(diag.Of(err)) == 0 {
 		return err
 	}
-	for _, p := range problems {
-		fmt.Fprintf(a.stderr, "%s\n%s\n", p, p.Hint)
+	if err := diag.Render(a.stderr, err); err != nil {
+		return err
 	}
 	return quiet(exitUsage)
 }

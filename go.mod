@@ -28,6 +28,8 @@ require (
 
 require (
 	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
+	github.com/hpinc/go3mf v0.24.2 // indirect
+	github.com/qmuntal/opc v0.7.10 // indirect
 	golang.org/x/tools v0.52.0 // indirect
 )
 

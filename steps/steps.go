@@ -9,6 +9,7 @@ import (
 	"layette/steps/gaps"
 	"layette/steps/handwork"
 	"layette/steps/likeness"
+	"layette/steps/printbed"
 	"layette/steps/shrinkage"
 	"layette/steps/signoff"
 	"layette/steps/smallparts"
@@ -23,6 +24,7 @@ func All() []step.Kind {
 		gaps.Kind{},
 		handwork.Kind{},
 		likeness.Kind{},
+		printbed.Kind{},
 		shrinkage.Kind{},
 		signoff.Kind{},
 		smallparts.Kind{},

@@ -50,7 +50,7 @@ func (l *look) classOf(i int32) class {
 			return crevice
 		}
 	}
-	if along >= max(6*w, l.apart/2) {
+	if along >= max(4*w, l.apart) {
 		return gap
 	}
 	return slot

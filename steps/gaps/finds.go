@@ -109,23 +109,38 @@ func compareAt(a, b geom.Vec) int {
 // triangles before it is judged; if there are none, the narrowest of all is.
 func (l *look) gaps(widths []float32) []find {
 	for _, upTo := range []float64{1.25*l.least + l.spacing/2, l.widest} {
-		groups := l.clusters(l.air, func(i int32) bool {
-			return l.class[i] == gap && 2*float64(l.air[i].Radius) <= upTo
-		})
 		var all []find
-		for _, members := range groups {
+		for _, members := range l.slots(upTo) {
+			if members = l.only(members, gap); len(members) == 0 {
+				continue
+			}
 			if f, ok := l.gapFind(widths, members); ok {
 				all = append(all, f)
 			}
 		}
-		if slices.ContainsFunc(all, func(f find) bool { return f.what != touching }) {
-			return all
-		}
-		if upTo == l.widest {
+		if upTo == l.widest || slices.ContainsFunc(all, func(f find) bool { return f.what != touching }) {
 			return all
 		}
 	}
 	return nil
+}
+
+// slots gathers facing skins up to a width. Those of two limbs and those of a
+// fold go together: where fingers meet the palm, one turns into the other.
+func (l *look) slots(upTo float64) [][]int32 {
+	return l.clusters(l.air, func(i int32) bool {
+		return (l.class[i] == gap || l.class[i] == slot) && 2*float64(l.air[i].Radius) <= upTo
+	})
+}
+
+func (l *look) only(members []int32, c class) []int32 {
+	var some []int32
+	for _, i := range members {
+		if l.class[i] == c {
+			some = append(some, i)
+		}
+	}
+	return some
 }
 
 func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
@@ -174,26 +189,52 @@ func (l *look) slim(i int32) bool {
 	return !b.Free() && 2*float64(b.Radius) < l.digit
 }
 
-// folds finds slots whose walls are joined at the bottom.
+// folds finds slots whose walls are joined at the bottom all along, and that
+// are deep for their width: that of half their skin.
 func (l *look) folds(widths []float32) []find {
 	var all []find
-	for _, members := range l.clusters(l.air, func(i int32) bool { return l.class[i] == slot }) {
-		p := l.pinchOf(l.air, members, false)
-		if math.IsInf(p.wide, 1) || p.wide <= l.touch {
+	for _, members := range l.slots(l.widest) {
+		if len(l.only(members, gap)) > 0 {
 			continue
 		}
-		f := find{what: fold, pinch: p, width: p.wide, depth: l.depth(widths, members, p.wide)}
-		f.ratio = f.depth / p.wide
-		if f.ratio <= l.warn {
+		wide := l.middling(members)
+		f := find{what: fold, width: wide, depth: l.depth(widths, members, wide)}
+		f.ratio = f.depth / wide
+		f.area, _ = l.area(l.air, members, 2*wide, geom.Vec{})
+		if f.ratio <= l.warn || f.area < wide*wide || wide < max(l.touch, l.skin.Edge/2) {
 			continue
 		}
+		deep := l.deepest(members, wide)
+		f.pinch = pinch{wide: wide, at: l.at(deep), to: l.at(l.air[deep].Touch), p: deep, q: l.air[deep].Touch}
 		f.value, f.unit = f.ratio, "times"
 		f.weight, f.fault = f.ratio/l.fail, f.ratio > l.fail
-		f.area, f.reach = l.area(l.air, members, 2*p.wide, p.at)
-		f.says = fmt.Sprintf("a fold %.2f mm wide and %.2f mm deep, %.1f times as deep as wide: metal plates thin in such a slot; open it or fill its bottom", p.wide, f.depth, f.ratio)
+		_, f.reach = l.area(l.air, members, 2*wide, f.pinch.at)
+		f.says = fmt.Sprintf("a fold %.2f mm wide and %.2f mm deep, %.1f times as deep as wide: metal plates thin in such a slot; open it or fill its bottom", wide, f.depth, f.ratio)
 		all = append(all, f)
 	}
 	return all
+}
+
+// middling returns the width that half the skin of a fold is under.
+func (l *look) middling(members []int32) float64 {
+	var wide, areas []float64
+	for _, i := range members {
+		wide = append(wide, 2*float64(l.air[i].Radius))
+		areas = append(areas, l.skin.Area[i])
+	}
+	return quantile(wide, areas, 0.5)
+}
+
+// deepest returns the member of middling width that is farthest from where it
+// touches along the skin: a place at the mouth of the fold.
+func (l *look) deepest(members []int32, wide float64) int32 {
+	best := members[0]
+	for _, i := range members {
+		if 2*float64(l.air[i].Radius) <= 1.2*wide && l.along[i] > l.along[best] {
+			best = i
+		}
+	}
+	return best
 }
 
 // corners finds crevices, lines and inside corners sharper than asked for.

@@ -70,7 +70,7 @@ func (l *look) at(i int32) geom.Vec { return l.skin.At[i].Vec() }
 func (l *look) out(i int32) geom.Vec { return l.skin.Out[i].Vec().Mul(l.inward) }
 
 // cell is the size of the patches that tell distance along the skin.
-func (l *look) cell() float64 { return max(0.5, 2*l.skin.Edge) }
+func (l *look) cell() float64 { return max(0.6, 2*l.skin.Edge) }
 
 func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*look, error) {
 	l := &look{limits: lim, inward: 1}
@@ -187,4 +187,4 @@ func (l *look) walkFrom(walk *geom.Walk, from int32, places []int32) {
 
 // farthest is how far along the skin is looked: beyond it, skin is another limb
 // however wide the gap.
-func (l *look) farthest() float64 { return max(1.5*l.apart, 6.5*l.widest) }
+func (l *look) farthest() float64 { return max(1.1*l.apart, 4.2*l.widest) }

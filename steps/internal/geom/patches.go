@@ -103,15 +103,16 @@ func (p *Patches) Len() int { return len(p.at) }
 
 // Walk is room to walk over Patches in; each goroutine needs its own.
 type Walk struct {
-	p     *Patches
-	dist  []float64
-	seen  []int32 // patches with a distance, to be wiped
-	queue []Near
+	p      *Patches
+	dist   []float64
+	wanted []bool
+	seen   []int32 // patches with a distance, to be wiped
+	queue  []Near
 }
 
 // NewWalk returns room to walk over p in.
 func (p *Patches) NewWalk() *Walk {
-	w := &Walk{p: p, dist: make([]float64, p.Len())}
+	w := &Walk{p: p, dist: make([]float64, p.Len()), wanted: make([]bool, p.Len())}
 	for i := range w.dist {
 		w.dist[i] = math.Inf(1)
 	}
@@ -125,16 +126,22 @@ func (w *Walk) To(from int32, to []int32, limit float64, long []float64) {
 	w.queue = append(w.queue[:0], Near{from, 0})
 	w.dist[from] = 0
 	w.seen = append(w.seen[:0], from)
-	wanted := map[int32]bool{}
+	wanted := 0
 	for _, t := range to {
-		wanted[t] = true
+		if !w.wanted[t] {
+			w.wanted[t] = true
+			wanted++
+		}
 	}
-	for len(w.queue) > 0 && len(wanted) > 0 {
+	for len(w.queue) > 0 && wanted > 0 {
 		at := PopNear(&w.queue)
 		if at.Dist2 > w.dist[at.ID] {
 			continue
 		}
-		delete(wanted, at.ID)
+		if w.wanted[at.ID] {
+			w.wanted[at.ID] = false
+			wanted--
+		}
 		for _, s := range w.p.next[w.p.first[at.ID]:w.p.first[at.ID+1]] {
 			d := at.Dist2 + float64(s.long)
 			if d > limit || d >= w.dist[s.to] {
@@ -148,7 +155,7 @@ func (w *Walk) To(from int32, to []int32, limit float64, long []float64) {
 		}
 	}
 	for i, t := range to {
-		long[i] = w.dist[t]
+		long[i], w.wanted[t] = w.dist[t], false
 	}
 	for _, i := range w.seen {
 		w.dist[i] = math.Inf(1)

@@ -6,6 +6,7 @@ import (
 	"layette/engine/step"
 	"layette/steps/archive"
 	"layette/steps/bag"
+	"layette/steps/cut"
 	"layette/steps/gaps"
 	"layette/steps/handwork"
 	"layette/steps/likeness"
@@ -21,6 +22,7 @@ func All() []step.Kind {
 	return []step.Kind{
 		archive.Kind{},
 		bag.Kind{},
+		cut.Kind{},
 		gaps.Kind{},
 		handwork.Kind{},
 		likeness.Kind{},

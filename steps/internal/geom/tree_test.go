@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"reflect"
 	"runtime"
+	"slices"
 	"testing"
 )
 
@@ -296,14 +296,14 @@ func TestClosestOnBall(t *testing.T) {
 
 // TestSameForAnyWorkers: one, two, three and seven goroutines build one tree.
 func TestSameForAnyWorkers(t *testing.T) {
-	for name, m := range map[string]*Mesh{"doughnut": doughnut(30, 9, 500, 200), "soup": soup(rand.New(rand.NewPCG(7, 8)), 150000, 0)} {
+	for name, m := range map[string]*Mesh{"doughnut": doughnut(30, 9, 400, 150), "soup": soup(rand.New(rand.NewPCG(7, 8)), 60000, 0)} {
 		want, err := NewTree(t.Context(), m, 1)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, workers := range []int{2, 3, 7} {
 			got, err := NewTree(t.Context(), m, workers)
-			if err != nil || !reflect.DeepEqual(got, want) {
+			if err != nil || !slices.Equal(got.nodes, want.nodes) || !slices.Equal(got.ids, want.ids) || !slices.Equal(got.corners, want.corners) {
 				t.Errorf("%s: the tree by %d workers differs from that by one (%v)", name, workers, err)
 			}
 		}

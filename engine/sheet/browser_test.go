@@ -186,8 +186,8 @@ func TestSheetAtTheDesk(t *testing.T) {
 			for (const type of ["pointerdown", "pointerup"]) c.dispatchEvent(new PointerEvent(type, {pointerId: 1, clientX: b.x + b.width / 2, clientY: b.y + b.height / 2, bubbles: true})); })();
 			document.querySelector(".told input").value = "soften this"; document.querySelector(".told form").requestSubmit();`)
 		at := ask[[]float64](t, r, `window.sent && window.sent.text === "soften this" ? window.sent.at : []`)
-		// the front of the ball, at (100, -40, 0)
-		if len(at) != 3 || math.Abs(at[0]-100) > 0.5 || math.Abs(at[1]+40) > 0.5 || math.Abs(at[2]) > 0.5 {
+		// the front of the ball, at (100, 40, 0)
+		if len(at) != 3 || math.Abs(at[0]-100) > 0.5 || math.Abs(at[1]-40) > 0.5 || math.Abs(at[2]) > 0.5 {
 			t.Errorf("pinned at %v", at)
 		}
 	})

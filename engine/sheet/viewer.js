@@ -115,7 +115,8 @@ function layetteViewer(element, solid) {
   gl.enable(gl.DEPTH_TEST);
   var back = [0.937, 0.922, 0.882];
 
-  // ---- where one looks from: round and over in radians, half the height in mm
+  // ---- where one looks from: round and over in radians (a part faces +Y, its
+  // right is +X, +Z is up), half the height in mm
 
   var home = { round: -0.5, over: 0.2 };
   var eye = { round: home.round, over: home.over, half: radius, target: [0, 0, 0] };
@@ -131,8 +132,8 @@ function layetteViewer(element, solid) {
   var trueScale = false, lampRound = -0.75, plane = null;
   var calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
   function axes() {
-    var z = [Math.sin(eye.round) * Math.cos(eye.over), -Math.cos(eye.round) * Math.cos(eye.over), Math.sin(eye.over)];
-    var x = [Math.cos(eye.round), Math.sin(eye.round), 0];
+    var z = [-Math.sin(eye.round) * Math.cos(eye.over), Math.cos(eye.round) * Math.cos(eye.over), Math.sin(eye.over)];
+    var x = [-Math.cos(eye.round), -Math.sin(eye.round), 0];
     return { x: x, y: cross(z, x), z: z };
   }
   function wide() { return eye.half * canvas.clientWidth / Math.max(canvas.clientHeight, 1); }
@@ -257,7 +258,7 @@ function layetteViewer(element, solid) {
     var near = 0, best = Infinity, i, d;
     for (i = 0; i < n; i++) { d = sub(point(i), thing.at); d = dot(d, d); if (d < best) { best = d; near = i; } }
     var v = unit([normals[3 * near], normals[3 * near + 1], normals[3 * near + 2]]);
-    var to = { round: Math.atan2(v[0], -v[1]), over: clamp(Math.asin(clamp(v[2], -1, 1)), -1.3, 1.3), half: clamp(12 * (thing.r || 0.8), radius * 0.08, radius * 0.5), target: thing.at };
+    var to = { round: Math.atan2(-v[0], v[1]), over: clamp(Math.asin(clamp(v[2], -1, 1)), -1.3, 1.3), half: clamp(12 * (thing.r || 0.8), radius * 0.08, radius * 0.5), target: thing.at };
     if (Math.hypot(v[0], v[1]) < 0.2) to.round = eye.round;
     setScale(false);
     go(to);
@@ -427,7 +428,7 @@ function layetteViewer(element, solid) {
   var way = labelled("cut", "select"), deep = labelled("how deep", "input", { type: "range", min: -1, max: 1, step: 0.002, value: 0, disabled: true });
   [["", "none"], ["z", "level"], ["y", "upright, facing front"], ["x", "upright, facing its left"], ["me", "facing me"]].forEach(function (w) { make("option", way, { value: w[0], textContent: w[1] }); });
   function recut() {
-    var d = { x: [1, 0, 0], y: [0, -1, 0], z: [0, 0, 1] }[way.value];
+    var d = { x: [-1, 0, 0], y: [0, 1, 0], z: [0, 0, 1] }[way.value];
     deep.disabled = !way.value;
     if (way.value === "me") d = plane && plane.me ? plane.n : axes().z;
     if (!d) plane = null;

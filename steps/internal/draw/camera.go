@@ -23,14 +23,14 @@ type View struct {
 	Reach  float64
 }
 
-// The six plain views of a part that stands along +Z and faces -Y.
+// The six plain views of a part that stands along +Z and faces +Y.
 var (
-	Front = View{Name: "front", Dir: geom.Vec{Y: -1}}
-	Back  = View{Name: "back", Dir: geom.Vec{Y: 1}}
-	Left  = View{Name: "its left", Dir: geom.Vec{X: 1}}
-	Right = View{Name: "its right", Dir: geom.Vec{X: -1}}
-	Above = View{Name: "above", Dir: geom.Vec{Z: 1}, Up: geom.Vec{Y: 1}}
-	Below = View{Name: "below", Dir: geom.Vec{Z: -1}, Up: geom.Vec{Y: -1}}
+	Front = View{Name: "front", Dir: geom.Vec{Y: 1}}
+	Back  = View{Name: "back", Dir: geom.Vec{Y: -1}}
+	Left  = View{Name: "its left", Dir: geom.Vec{X: -1}}
+	Right = View{Name: "its right", Dir: geom.Vec{X: 1}}
+	Above = View{Name: "above", Dir: geom.Vec{Z: 1}, Up: geom.Vec{Y: -1}}
+	Below = View{Name: "below", Dir: geom.Vec{Z: -1}, Up: geom.Vec{Y: 1}}
 )
 
 // A camera turns points into places in the picture. In its frame x runs to the
@@ -48,7 +48,7 @@ type camera struct {
 func frame(dir, up geom.Vec) (x, y, z geom.Vec) {
 	z = dir.Unit()
 	if z == (geom.Vec{}) || !z.Finite() {
-		z = geom.Vec{Y: -1}
+		z = geom.Vec{Y: 1}
 	}
 	x = up.Cross(z)
 	if !x.Finite() || x.Len2() < 1e-6*up.Len2() || up.Len2() == 0 {

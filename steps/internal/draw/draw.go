@@ -8,7 +8,7 @@
 // through float64(...) as geom's package comment explains.
 //
 // Frames: a View looks against Dir, the direction from the part to the eye.
-// Unless a scene says otherwise, +Z is up and the face looks along -Y.
+// Unless a view says otherwise, +Z is up; a part faces +Y and its right is +X.
 package draw
 
 import (

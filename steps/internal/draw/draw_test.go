@@ -220,7 +220,7 @@ func TestLabelsDoNotOverlap(t *testing.T) {
 		for _, size := range []Size{{800, 600}, {400, 700}, {320, 240}} {
 			spots := spotsOn(m, n)
 			for i := range spots { // crowd them: all near the top right
-				spots[i].At = spots[i].At.Mul(0.2).Add(geom.Vec{X: 15, Y: -15, Z: 15}).Unit().Mul(30)
+				spots[i].At = spots[i].At.Mul(0.2).Add(geom.Vec{X: 15, Y: 15, Z: 15}).Unit().Mul(30)
 			}
 			p, err := Draw(t.Context(), Scene{Title: "crowd", Mesh: m, Spots: spots}, Front, size)
 			if err != nil {

@@ -13,7 +13,7 @@ import (
 // WriteGLB writes m as a binary glTF 2.0 file for other programs to show, with
 // its colours where it has any. glTF lengths are metres and +Y is up, its
 // front looks along +Z (glTF 2.0, "Coordinate System and Units"): a head of 345
-// mm is 0.345 there, and what stood along +Z and faced -Y here stands and
+// mm is 0.345 there, and what stood along +Z and faced +Y here stands and
 // faces as glTF wants. Equal surfaces give equal bytes.
 func WriteGLB(w io.Writer, m *geom.Mesh, title string) error {
 	doc := gltf.NewDocument()
@@ -38,12 +38,12 @@ func WriteGLB(w io.Writer, m *geom.Mesh, title string) error {
 	return gltf.NewEncoder(w).Encode(doc)
 }
 
-// glbPlaces returns the vertices in metres, +Y up.
+// glbPlaces returns the vertices in metres, +Y up, +Z to the front.
 func glbPlaces(m *geom.Mesh) [][3]float32 {
 	out := make([][3]float32, len(m.Verts))
 	for i, p := range m.Verts {
 		v := p.Vec().Add(m.Origin)
-		out[i] = [3]float32{float32(v.X / 1000), float32(v.Z / 1000), float32(-v.Y / 1000)}
+		out[i] = [3]float32{float32(-v.X / 1000), float32(v.Z / 1000), float32(v.Y / 1000)}
 	}
 	return out
 }

@@ -11,8 +11,8 @@ import (
 	"layette/steps/internal/geom"
 )
 
-// A corner 345 mm up on the part's left comes out 0.345 m up, as the library
-// that wrote it reads it; triangles still turn the same way, for the swap of
+// A corner 345 mm up comes out 0.345 m up, what lies on the part's right comes
+// out on glTF's -X, as the library that wrote it reads it; triangles still turn the same way, for the swap of
 // axes has determinant +1; colours are light.
 func TestWriteGLB(t *testing.T) {
 	m := &geom.Mesh{
@@ -36,7 +36,7 @@ func TestWriteGLB(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if places[3] != [3]float32{0, 0.345, 0} || places[2] != [3]float32{0, 0, 0.05} {
+	if places[3] != [3]float32{0, 0.345, 0} || places[2] != [3]float32{0, 0, -0.05} || places[1] != [3]float32{-0.1, 0, 0} {
 		t.Errorf("places %v", places)
 	}
 	index, err := modeler.ReadIndices(&doc, doc.Accessors[*shape.Indices], nil)

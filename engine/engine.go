@@ -95,6 +95,15 @@ type File struct {
 // Hand reports whether the file is a person's and not a stage's.
 func (f File) Hand() bool { return f.bytes.source }
 
+// below is the file's path below the folder it was found in: what a copy of it
+// elsewhere is called too.
+func (f File) below() string {
+	if f.bytes.source {
+		return f.bytes.name
+	}
+	return f.Path
+}
+
 // where says where a file's bytes lie.
 type where struct {
 	place  store.Place

@@ -7,6 +7,8 @@ import (
 	"io"
 	"strings"
 	"sync"
+	"testing"
+	"time"
 
 	"layette/engine/step"
 )
@@ -164,4 +166,23 @@ func handbookOfHands(h *step.Handbook) {
 	h.Hand = true
 	h.Inputs[0].Optional = false
 	h.Inputs[1].Named = false
+}
+
+// keeper is a step that keeps something for itself and notes whether it found it.
+func keeper(found *[]bool) func(context.Context, *step.Job) (*step.Outcome, error) {
+	return func(_ context.Context, job *step.Job) (*step.Outcome, error) {
+		r, ok := job.Prior("part one")
+		if ok {
+			r.Close()
+		}
+		*found = append(*found, ok)
+		if err := job.Keep("part one", []byte("work of hours")); err != nil {
+			return nil, err
+		}
+		return join(job, "x")
+	}
+}
+
+func contextWithTimeout(t testing.TB, d time.Duration) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(t.Context(), d)
 }

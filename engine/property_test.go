@@ -86,8 +86,9 @@ func (w *world) rewire(i int) {
 		from = append(from, fmt.Sprintf(`{ from = "n%d" }`, j))
 	}
 	w.wires[i] = []string{rapid.SampledFrom(from).Draw(w.rt, "in"), rapid.SampledFrom([]string{"join", "length"}).Draw(w.rt, "kind")}
-	if i > 0 && rapid.Bool().Draw(w.rt, "two") {
-		w.wires[i][0] = fmt.Sprintf(`{ from = ["n%d", "n%d"] }`, rapid.IntRange(0, i-1).Draw(w.rt, "a"), rapid.IntRange(0, i-1).Draw(w.rt, "b"))
+	if i > 1 && rapid.Bool().Draw(w.rt, "two") {
+		a := rapid.IntRange(0, i-2).Draw(w.rt, "a")
+		w.wires[i][0] = fmt.Sprintf(`{ from = ["n%d", "n%d"] }`, rapid.IntRange(a+1, i-1).Draw(w.rt, "b"), a)
 	}
 }
 

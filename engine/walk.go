@@ -209,7 +209,7 @@ func (w *walk) fingerprint(n *node, st *Status) error {
 	for _, f := range st.Inputs {
 		in := store.Input{Role: f.Role, Index: place[f.Role], SHA256: f.SHA256, Size: f.Size, Units: f.Units}
 		if declared(n.book, f.Role).Named {
-			in.Named, in.Name, in.Part, in.Scan, in.Stage = true, f.Path, f.part, f.scan, f.From.Stage
+			in.Named, in.Name, in.Part, in.Scan, in.Stage = true, f.below(), f.part, f.scan, f.From.Stage
 		}
 		place[f.Role]++
 		fp.Inputs = append(fp.Inputs, in)

@@ -93,7 +93,7 @@ func (k *work) job(workers int, progress step.Progress) *step.Job {
 func (k *work) file(f File) step.File {
 	name := f.Name
 	if declared(k.n.book, f.Role).Named {
-		name = f.Path
+		name = f.below()
 	}
 	return step.File{
 		Name: name, Units: f.Units, Size: f.Size, SHA256: f.SHA256, Part: f.part, Scan: f.scan, Stage: f.From.Stage,

@@ -105,13 +105,13 @@ func writeNext(w io.Writer, b *engine.Board) {
 	}
 	add(engine.Failed, func(st *engine.Status) string { return "layette show " + args(st.Node) })
 	add(engine.Held, func(st *engine.Status) string { return "layette show " + args(st.Node) })
-	add(engine.Unsigned, func(st *engine.Status) string {
-		if st.Sign != nil && st.Sign.Made == nil && st.Step == "handwork" && !st.Sign.Asked {
+	add(engine.Unsigned, func(st *engine.Status) string { return "layette sign " + args(st.Node) })
+	add(engine.Handwork, func(st *engine.Status) string {
+		if st.Sign != nil { // the file is there, and made from something else
 			return "layette sign " + args(st.Node) + " --verdict made"
 		}
-		return "layette sign " + args(st.Node)
+		return "when the file is there: layette run"
 	})
-	add(engine.Handwork, func(st *engine.Status) string { return "layette show " + args(st.Node) })
 	add(engine.Due, func(*engine.Status) string { return "layette run" })
 	if len(lines) == 0 {
 		return

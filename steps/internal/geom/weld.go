@@ -207,3 +207,48 @@ func (t *pointTable) grow() {
 		t.slots[i] = s
 	}
 }
+
+// WeldedWithin returns m with vertices less than tol mm apart made one: for
+// surfaces whose triangles were rounded each for itself and no longer meet
+// exactly. It is a choice to be made knowingly, for it also closes gaps and
+// flattens detail finer than tol. In the order of vertices, each that is not
+// joined yet stays where it is and takes up all within tol of it; triangles of
+// which two corners become one are left out. from tells for each vertex of the
+// result which vertex of m it was. Vertices must be finite.
+func (m *Mesh) WeldedWithin(ctx context.Context, tol float64, workers int) (welded *Mesh, from []int32, err error) {
+	tree, err := NewPointTree(ctx, m.Verts, workers)
+	if err != nil {
+		return nil, nil, err
+	}
+	index := make([]int32, len(m.Verts))
+	for i := range index {
+		index[i] = -1
+	}
+	n := int32(0)
+	var near []Near
+	for i, p := range m.Verts {
+		if i&0xfff == 0 && ctx.Err() != nil {
+			return nil, nil, context.Cause(ctx)
+		}
+		if index[i] >= 0 {
+			continue
+		}
+		index[i] = n
+		near = tree.Within(p.Vec(), tol, near[:0])
+		for _, q := range near {
+			if index[q.ID] < 0 {
+				index[q.ID] = n
+			}
+		}
+		n++
+	}
+	w := m.renumbered(index)
+	kept := w.Tris[:0]
+	for _, t := range w.Tris {
+		if t[0] != t[1] && t[1] != t[2] && t[2] != t[0] {
+			kept = append(kept, t)
+		}
+	}
+	w.Tris = kept
+	return w, firsts(index), nil
+}

@@ -30,6 +30,9 @@ func readPLY(src *source, opt Options, info *Info) (*raw, error) {
 		info.Format = "binary PLY"
 		p.rows = &binaryRows{r: buf, at: h.bytes, big: h.order == "binary_big_endian", left: src.size - h.bytes}
 	}
+	if h.facesFirst() {
+		return nil, fmt.Errorf("the PLY file lists its faces before its vertices; write them the other way round")
+	}
 	for i := range h.elements {
 		if err := p.element(&h.elements[i]); err != nil {
 			return nil, err
@@ -56,6 +59,7 @@ type plyReader struct {
 	want []string
 	grid []int32 // range grid: vertex of each cell, or -1
 	few  int     // faces of fewer than three corners
+	face []int32 // corners of the face being read
 }
 
 func (p *plyReader) element(e *plyElement) error {
@@ -69,7 +73,8 @@ func (p *plyReader) element(e *plyElement) error {
 		}
 	case "face":
 		if list = e.prop("vertex_indices", "vertex_index"); list >= 0 && e.props[list].count != none {
-			take = p.face
+			take = p.polygon
+			p.raw.tris = slices.Grow(p.raw.tris, int(e.count))
 		}
 	case "range_grid":
 		if list = e.prop("vertex_indices", "vertex_index"); list >= 0 && e.props[list].count != none {
@@ -104,6 +109,7 @@ func (p *plyReader) vertices(e *plyElement) func([]float64, []float64) error {
 		return nil
 	}
 	r := p.raw
+	r.pos = slices.Grow(r.pos, int(e.count)) // the head was checked against the file's size
 	nx, ny, nz := e.plain("nx"), e.plain("ny"), e.plain("nz")
 	red, green, blue, alpha := e.plain("red", "diffuse_red"), e.plain("green", "diffuse_green"), e.plain("blue", "diffuse_blue"), e.plain("alpha")
 	seen := e.plain("seen")
@@ -160,7 +166,7 @@ func shade(x float64) uint8 {
 	return uint8(math.Round(min(x, 255)))
 }
 
-func (p *plyReader) face(_, items []float64) error {
+func (p *plyReader) polygon(_, items []float64) error {
 	if len(items) < 3 {
 		p.few++
 		return nil
@@ -175,14 +181,14 @@ func (p *plyReader) face(_, items []float64) error {
 
 // indices checks items against the vertices, if they came before.
 func (p *plyReader) indices(items []float64) ([]int32, error) {
-	corners := make([]int32, 0, 8)
+	p.face = p.face[:0]
 	for _, x := range items {
 		if x < 0 || x >= float64(len(p.raw.pos)) || x != math.Trunc(x) {
 			return nil, fmt.Errorf("names vertex %v, but there are %d, counted from 0", x, len(p.raw.pos))
 		}
-		corners = append(corners, int32(x))
+		p.face = append(p.face, int32(x))
 	}
-	return corners, nil
+	return p.face, nil
 }
 
 func (p *plyReader) cell(_, items []float64) error {

@@ -53,6 +53,16 @@ var plyTypes = map[string]plyType{
 
 var plySize = [...]int64{none: 0, i8: 1, u8: 1, i16: 2, u16: 2, i32: 4, u32: 4, f32: 4, f64: 8}
 
+// facesFirst reports whether faces or a range grid stand before the vertices
+// they name.
+func (h *plyHead) facesFirst() bool {
+	index := func(name string) int {
+		return slices.IndexFunc(h.elements, func(e plyElement) bool { return e.name == name && e.count > 0 })
+	}
+	v, f, g := index("vertex"), index("face"), index("range_grid")
+	return f >= 0 && f < v || g >= 0 && g < v
+}
+
 // least returns how many bytes an element takes at least: in a text file a
 // digit and a blank for each number, in a binary one its plain numbers and
 // empty lists.

@@ -10,8 +10,12 @@ func (r *raw) polygon(c []int32) {
 	case 4:
 		r.quad(c)
 	default:
-		for i := 2; i < len(c); i++ {
-			r.tris = append(r.tris, geom.Tri{c[0], c[i-1], c[i]})
+		corners := make([]geom.Vec, len(c))
+		for i, v := range c {
+			corners[i] = r.pos[v]
+		}
+		for _, t := range geom.Polygon(corners) {
+			r.tris = append(r.tris, geom.Tri{c[t[0]], c[t[1]], c[t[2]]})
 		}
 	}
 }

@@ -124,7 +124,7 @@ func Elbow(r, l, deg float64) Body {
 func Bottle(belly, neck, length float64) Body {
 	b := unknown()
 	b.Name, b.Cut = "bottle", true
-	top := length + math.Sqrt(belly*belly-neck*neck)
+	top := length + math.Sqrt(float64(belly*belly)-float64(neck*neck))
 	b.Field = join(0, taper(v(0, 0, -2*neck), v(0, 0, top), neck, neck), ball(v(0, 0, top), belly))
 	h := belly - math.Sqrt(belly*belly-neck*neck) // of the cap inside the neck
 	b.Volume = math.Pi*neck*neck*length + 4*math.Pi*belly*belly*belly/3 - math.Pi*h*h*(3*belly-h)/3
@@ -204,7 +204,7 @@ type rippled struct{ r, depth, wave float64 }
 func (b rippled) At(p geom.Vec) (float64, geom.Vec) {
 	d, g := fromPoint(p, b.r)
 	c, s := cosSin(p.Z / b.wave * 360)
-	g.Z += float64(b.depth*s) * (2 * math.Pi / b.wave)
+	g.Z += float64(float64(b.depth*s) * (2 * math.Pi / b.wave))
 	return d - float64(b.depth*c), g
 }
 

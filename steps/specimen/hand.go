@@ -70,7 +70,7 @@ func (f *finger) flesh(from, to int) Field {
 func (f *finger) nail() Field {
 	r := f.radius[3]
 	tip := f.frames[2].moved(0, 0.72*r, 0.80*f.length[2]).turned(0, -7)
-	return egg3(tip, geom.Vec{X: 0.74 * r, Y: 0.34 * r, Z: 0.36*f.length[2] + 0.28*r})
+	return egg3(tip, geom.Vec{X: 0.74 * r, Y: 0.34 * r, Z: float64(0.36*f.length[2]) + float64(0.28*r)})
 }
 
 func (f *finger) lines(skin Field) []*line {
@@ -87,8 +87,8 @@ func (f *finger) lines(skin Field) []*line {
 		across := func(y, z float64) *line {
 			var pts []geom.Vec
 			for _, x := range []float64{-1, -0.6, 0, 0.6, 1} {
-				yy := y * q * (1.25 - 0.5*x*x)
-				pts = append(pts, fr.World(geom.Vec{X: x * q, Y: yy, Z: z + 0.5*x*x}))
+				yy := y * q * (1.25 - float64(0.5*x*x))
+				pts = append(pts, fr.World(geom.Vec{X: x * q, Y: yy, Z: z + float64(0.5*x*x)}))
 			}
 			depth := 0.32
 			if y > 0 {
@@ -138,7 +138,7 @@ func (h Hand) fingers() [5]*finger {
 		}
 		f.radius = [4]float64{s.r, 0.97 * s.r, 0.9 * s.r, 0.78 * s.r}
 		for j := range 3 {
-			f.bend[j] = s.bend[j] + h.Curl[i]*[3]float64{0.3, 0.4, 0.3}[j]
+			f.bend[j] = s.bend[j] + float64(h.Curl[i]*[3]float64{0.3, 0.4, 0.3}[j])
 		}
 		f.pose()
 		out[i] = f
@@ -230,7 +230,7 @@ func (h Hand) curl(fs [5]*finger) {
 	rest, body := f.bend, palm(fs)
 	bent := func(deg float64) float64 {
 		for j, share := range [3]float64{0.32, 0.40, 0.28} {
-			f.bend[j] = rest[j] + share*deg
+			f.bend[j] = rest[j] + float64(share*deg)
 		}
 		f.pose()
 		d, _, _ := f.above(body)

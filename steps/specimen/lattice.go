@@ -74,7 +74,7 @@ type block struct {
 func (l lattice) ball(at [3]int32, side int32) (geom.Vec, float64) {
 	h := float64(side) / 2
 	c := l.point(float64(at[0])+h, float64(at[1])+h, float64(at[2])+h)
-	return c, l.a * (1.6584*h + 1) // sqrt(11)/2: the longest diagonal of the slanted cell
+	return c, l.a * (float64(1.6584*h) + 1) // sqrt(11)/2: the longest diagonal of the slanted cell
 }
 
 // leaves returns the blocks of leafSide steps that the skin may pass through,

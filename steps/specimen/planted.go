@@ -87,6 +87,20 @@ func (f Fault) check() error {
 	return nil
 }
 
+// Trouble returns one to three faults of different kinds in parts of a kit,
+// chosen by the seed: the wishes for a kit that a check must find fault with.
+func Trouble(seed uint64) []Fault {
+	r := rand.New(rand.NewPCG(seed, 17))
+	var out []Fault
+	for n := 1 + r.IntN(3); len(out) < n; {
+		f := Fault{What: whats[r.IntN(len(whats))], Part: Parts[r.IntN(len(Parts))], Seed: r.Uint64()}
+		if f.check() == nil && !slices.ContainsFunc(out, func(g Fault) bool { return g.What == f.What }) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 func arms(part string) bool {
 	return part == "left-arm" || part == "right-arm" || part == "left-hand" || part == "right-hand"
 }
@@ -228,7 +242,7 @@ func (p *Part) somewhere(r *rand.Rand) Frame {
 	switch q, ok := p.Marks["wrist"]; {
 	case p.Name == "head":
 		o = geom.Vec{Y: -10, Z: 85}
-		dir = geom.Vec{X: 2*r.Float64() - 1, Y: -r.Float64(), Z: 0.3 + 0.6*r.Float64()}
+		dir = geom.Vec{X: 2 * (r.Float64() - 0.5), Y: -r.Float64(), Z: 0.6 * (r.Float64() + 0.5)}
 	case ok && p.Marks["elbow"] == geom.Vec{}:
 		o = q.Add(geom.Vec{Z: 14})
 		dir.Y = 0.5
@@ -236,7 +250,7 @@ func (p *Part) somewhere(r *rand.Rand) Frame {
 		o = p.Marks["ankle"].Add(geom.Vec{Z: 8})
 		dir.Y = -0.5
 	default:
-		o.Z = 24 + 14*r.Float64()
+		o.Z = 14 * (r.Float64() + 1.7)
 	}
 	if dir.Len() < 0.1 {
 		dir.X = 1

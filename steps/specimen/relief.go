@@ -198,13 +198,14 @@ func ringed(f Field, w, depth float64, o, axis geom.Vec) *line {
 
 // outward returns where the ray from o inside f first leaves it.
 func outward(f Field, o, dir geom.Vec) geom.Vec {
-	lo, hi := 0.0, 0.0
+	lo, hi := 0.0, 0.5
 	for hi < 200 {
-		hi += 0.5
-		if d, _ := f.At(o.Add(dir.Mul(hi))); d > 0 {
+		d, _ := f.At(o.Add(dir.Mul(hi)))
+		if d > 0 {
 			break
 		}
 		lo = hi
+		hi += max(0.5, -d/2) // inside, the skin is no nearer than the value says
 	}
 	for range 50 {
 		mid := (lo + hi) / 2

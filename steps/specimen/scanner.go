@@ -100,7 +100,7 @@ func (s Scanner) Scan(ctx context.Context, scene *Scene, shot Shot) (*geom.Mesh,
 		r := rand.New(rand.NewPCG(shot.Seed, uint64(y)))
 		rows[y] = make([]point, nx)
 		for x := range rows[y] {
-			dir := v((float64(x)+0.5)*s.Pitch-s.Wide/2, (float64(y)+0.5)*s.Pitch-s.High/2, s.Distance).Unit()
+			dir := v(float64((float64(x)+0.5)*s.Pitch)-s.Wide/2, float64((float64(y)+0.5)*s.Pitch)-s.High/2, s.Distance).Unit()
 			rows[y][x] = s.look(scene, shot.From, dir, r)
 		}
 	})
@@ -114,7 +114,7 @@ func (s Scanner) Scan(ctx context.Context, scene *Scene, shot Shot) (*geom.Mesh,
 func (s Scanner) look(scene *Scene, from Frame, dir geom.Vec, r *rand.Rand) point {
 	near, deep := s.Distance-s.Depth, s.Distance+s.Depth
 	if s.Stray > 0 && r.Float64() < s.Stray {
-		return point{dir.Mul(near + r.Float64()*(deep-near)), true}
+		return point{dir.Mul(near + float64(r.Float64()*(deep-near))), true}
 	}
 	ray := from.Turn(dir)
 	t, g, ok := scene.quick.ray(from.O, ray, deep*1.2)
@@ -127,14 +127,14 @@ func (s Scanner) look(scene *Scene, from Frame, dir geom.Vec, r *rand.Rand) poin
 	if !s.Clean && !s.returns(cos, r) {
 		return point{}
 	}
-	if s.Baseline > 0 && scene.shaded(at.Add(n.Mul(0.05)), from.World(v(s.Baseline, 0, 0))) {
+	if s.Baseline > 0 && scene.shaded(at.Add(n.Mul(0.3)), from.World(v(s.Baseline, 0, 0))) {
 		return point{}
 	}
 	if !s.Clean && scene.isWet(at) {
 		if r.Float64() < 0.75 {
 			return point{}
 		}
-		t += 1.5 * r.NormFloat64()
+		t += float64(1.5 * r.NormFloat64())
 	}
 	if s.Noise > 0 {
 		t += s.Noise * r.NormFloat64() / max(cos, 0.3)

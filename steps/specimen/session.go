@@ -3,6 +3,7 @@ package specimen
 import (
 	"context"
 	"fmt"
+	"math"
 	"math/rand/v2"
 
 	"layette/steps/internal/geom"
@@ -109,9 +110,9 @@ func blanketScene(ctx context.Context, shot Shot, distance float64) (*Scene, err
 	r := rand.New(rand.NewPCG(shot.Seed, 7))
 	folds := []Field{egg3(f.moved(0, 0, 20), v(160, 160, 22))}
 	for range 4 {
-		a := v(r.Float64()*120-60, r.Float64()*120-60, -2)
-		b := v(r.Float64()*120-60, r.Float64()*120-60, -4)
-		folds = append(folds, taper(f.World(a), f.World(b), 5+4*r.Float64(), 5+4*r.Float64()))
+		a := v(120*(r.Float64()-0.5), 120*(r.Float64()-0.5), -2)
+		b := v(120*(r.Float64()-0.5), 120*(r.Float64()-0.5), -4)
+		folds = append(folds, taper(f.World(a), f.World(b), 4*(r.Float64()+1.25), 4*(r.Float64()+1.25)))
 	}
 	cloth := join(12, folds...)
 	return NewScene(ctx, &Part{Field: cloth})
@@ -122,7 +123,7 @@ func (s Session) faults() []string {
 	out := make([]string, s.Shots)
 	r := rand.New(rand.NewPCG(s.Seed, 11))
 	order := r.Perm(s.Shots)
-	bad := int(float64(s.Shots)*s.Bad + 0.5)
+	bad := int(math.Round(float64(s.Shots) * s.Bad))
 	for i, n := range order {
 		if i >= bad {
 			break
@@ -160,7 +161,7 @@ func (s Session) plan(ctx context.Context, p *Part) ([]Shot, error) {
 		place := m.Verts[at].Vec()
 		_, g := p.Field.At(place)
 		dir := g.Unit().Add(v(r.Float64()-0.5, r.Float64()-0.5, r.Float64()-0.5).Mul(0.5))
-		out = append(out, Aim(place, dir, distance+20*(r.Float64()-0.5), 360*r.Float64(), r.Uint64()))
+		out = append(out, Aim(place, dir, distance+float64(20*(r.Float64()-0.5)), 360*r.Float64(), r.Uint64()))
 		best := -1.0
 		for i, q := range m.Verts {
 			dist[i] = min(dist[i], q.Vec().Sub(place).Len2())

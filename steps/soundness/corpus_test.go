@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -226,49 +227,59 @@ func TestWrongUnit(t *testing.T) {
 	near(t, r, "size.x", 325.362, 0.001)
 }
 
-// TestPublishedDefects: defect meshes published with a computational geometry
-// library, counted by an independent reader (INFO.txt of the data).
-func TestPublishedDefects(t *testing.T) {
-	dir := data(t, "cgal-defects")
-	b, err := os.ReadFile(filepath.Join(dir, "INFO.txt"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	seen := 0
-	for line := range strings.Lines(string(b)) {
-		name, rest, ok := strings.Cut(strings.TrimPrefix(line, "cgal-defects/"), ": ")
-		if !ok {
-			continue
+// TestPublished: scanned heads and bodies, and defect meshes published with a
+// computational geometry library, counted by an independent reader (INFO.txt
+// of each folder).
+func TestPublished(t *testing.T) {
+	for folder, least := range map[string]int{
+		"cgal-defects": 26, "cgal-bodies": 3, "rvcg-humface": 4, "vtk-human": 2, "lee-perry-smith-head": 1, "child-head-template": 1, "own-analytic-a": 8,
+	} {
+		dir := data(t, folder)
+		b, err := os.ReadFile(filepath.Join(dir, "INFO.txt"))
+		if err != nil {
+			t.Fatal(err)
 		}
-		seen++
-		t.Run(name, func(t *testing.T) {
-			r := soundness(t, load(t, filepath.Join(dir, name), "mm"), nil)
-			for measure, field := range map[string]string{
-				"triangles": "tris", "shells": "comps", "edges.open": "boundaryEdges", "loops": "loops", "edges.crowded": "nonmanE",
-				"vertices.crowded": "nonmanV", "faces.duplicate": "dup", "faces.degenerate": "degen", "edges.turned": "flipE",
-			} {
-				_, after, _ := strings.Cut(rest, " "+field+"=")
-				var want int
-				if err := json.Unmarshal([]byte(strings.Fields(after)[0]), &want); err != nil {
-					t.Fatal(err)
-				}
-				got := count(r, measure)
-				if crowded := count(r, "vertices.crowded"); crowded > 0 && (measure == "shells" || measure == "loops") {
-					// The reader takes pieces and loops that touch at a vertex for one.
-					if got < want || got > want+2*crowded {
-						t.Errorf("%s: %d, want %d and no more than %d above", measure, got, want, 2*crowded)
-					}
-				} else if got != want {
-					t.Errorf("%s: %d, want %d", measure, got, want)
-				}
+		seen := 0
+		for line := range strings.Lines(string(b)) {
+			name, rest, ok := strings.Cut(strings.TrimPrefix(line, folder+"/"), ": ")
+			if ok && strings.Contains(rest, " tris=") {
+				seen++
+				t.Run(name, func(t *testing.T) { published(t, filepath.Join(dir, name), rest) })
 			}
-			if got, want := r.Measures["watertight"], strings.Contains(rest, "watertight=true"); got != want {
-				t.Errorf("watertight: %v, want %v", got, want)
-			}
-		})
+		}
+		if seen < least {
+			t.Errorf("%s: %d surfaces, want %d", folder, seen, least)
+		}
 	}
-	if seen < 25 {
-		t.Errorf("%d meshes, want 25 or more", seen)
+}
+
+func published(t *testing.T, path, info string) {
+	r := soundness(t, load(t, path, "mm"), nil)
+	for measure, field := range map[string]string{
+		"triangles": "tris", "shells": "comps", "edges.open": "boundaryEdges", "loops": "loops", "edges.crowded": "nonmanE",
+		"vertices.crowded": "nonmanV", "faces.duplicate": "dup", "faces.degenerate": "degen", "edges.turned": "flipE",
+	} {
+		_, after, _ := strings.Cut(info, " "+field+"=")
+		want, err := strconv.Atoi(strings.Fields(after)[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := count(r, measure)
+		if crowded := count(r, "vertices.crowded"); crowded > 0 && (measure == "shells" || measure == "loops") {
+			// The reader takes pieces and loops that touch at a vertex for one.
+			if got < want || got > want+2*crowded {
+				t.Errorf("%s: %d, want %d and no more than %d above", measure, got, want, 2*crowded)
+			}
+		} else if got != want {
+			t.Errorf("%s: %d, want %d", measure, got, want)
+		}
+	}
+	if got, want := r.Measures["watertight"], strings.Contains(info, "watertight=true"); got != want {
+		t.Errorf("watertight: %v, want %v", got, want)
+	}
+	// Surfaces of one piece: which of them face inward shows in the volume.
+	if count(r, "shells") == 1 && count(r, "edges.turned") == 0 && r.Measures["inside-out"] != (strings.Contains(info, " vol=-")) {
+		t.Errorf("inside-out: %v, but the reader's%s", r.Measures["inside-out"], info[strings.Index(info, " vol="):])
 	}
 }
 

@@ -1,9 +1,11 @@
 package soundness
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
+	"sync"
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
@@ -52,24 +54,47 @@ func (l *look) all(ctx context.Context) (err error) {
 		return err
 	}
 	var n int
-	l.of, n = m.Shells(l.edges)
-	l.over, l.twisted = m.Sides(l.edges)
-	if ctx.Err() != nil {
-		return context.Cause(ctx)
-	}
-	l.countEdges()
-	l.loops = holes(m, m.Rims(l.edges))
-	l.crowded = m.Crowded(l.edges, l.workers)
-	l.copies = m.Copies(l.edges)
-	if ctx.Err() != nil {
-		return context.Cause(ctx)
-	}
-	l.faces()
-	if l.spikes, err = findSpikes(ctx, m, l.edges); err != nil {
+	var spikesErr error
+	l.sideBySide(ctx,
+		[]func(){
+			func() { l.of, n = m.Shells(l.edges) },
+			func() { l.over, l.twisted = m.Sides(l.edges) },
+			l.countEdges,
+			func() { l.loops = holes(m, m.Rims(l.edges)) },
+			l.faces,
+		}, []func(){
+			func() { l.spikes, spikesErr = findSpikes(ctx, m, l.edges) },
+			func() { l.area = m.Area() },
+			func() { l.volume = m.Volume() },
+			func() { l.copies = m.Copies(l.edges) },
+			func() { l.crowded = m.Crowded(l.edges, 1) },
+		})
+	if err := cmp.Or(spikesErr, context.Cause(ctx)); err != nil {
 		return err
 	}
-	l.area, l.volume = m.Area(), m.Volume()
 	return l.withTree(ctx, n)
+}
+
+// sideBySide runs two lists of work, at the same time if two workers are
+// allowed, and stops between pieces when ctx is done.
+func (l *look) sideBySide(ctx context.Context, one, two []func()) {
+	run := func(list []func()) {
+		for _, f := range list {
+			if ctx.Err() != nil {
+				return
+			}
+			f()
+		}
+	}
+	if l.workers < 2 {
+		run(one)
+		run(two)
+		return
+	}
+	var wg sync.WaitGroup
+	wg.Go(func() { run(one) })
+	run(two)
+	wg.Wait()
 }
 
 // withTree looks for what needs a tree: crossings, and shells in shells.

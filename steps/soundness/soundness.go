@@ -40,7 +40,7 @@ func (Kind) Handbook() step.Handbook {
 		},
 		Measures: measures,
 		Outputs:  []step.Output{{Name: "surface", Kind: step.Surface, Units: "mm", Doc: "the surface looked at: the very file if it is in millimetres and nothing was joined or left out, else a PLY in millimetres"}},
-		Memory:   9,
+		Memory:   14,
 	}
 }
 

@@ -42,6 +42,14 @@ func screen(t *testing.T, name string) string {
 	return b.String()
 }
 
+func hints(err error) string {
+	var b strings.Builder
+	for _, p := range diag.Of(err) {
+		b.WriteString(p.Hint)
+	}
+	return b.String()
+}
+
 // TestWrongRecipes: recipes with many mistakes at once, and all that is told of
 // them. With -update the screens are rewritten: read the difference.
 func TestWrongRecipes(t *testing.T) {

@@ -43,6 +43,9 @@ func (l *look) classOf(i int32) class {
 		}
 		return oblique
 	}
+	if !l.mutual(l.air, i) {
+		return free
+	}
 	w, along := 2*float64(b.Radius), float64(l.along[i])
 	if b.Turn > square {
 		walls := w / halfTan(b.Turn) // along both walls to the edge and back
@@ -84,8 +87,18 @@ func (l *look) innerOf(i int32) class {
 		return corner
 	case b.Turn > square && l.meets(l.solid, i, -1):
 		return crevice
+	case !l.mutual(l.solid, i):
+		return free
 	}
 	return gap
+}
+
+// mutual reports whether the skin where a ball touches is about as near to this
+// as this to it. Where it is not, one of the two directions is wrong: on noise,
+// or in a sharp crease.
+func (l *look) mutual(balls []geom.Ball, i int32) bool {
+	b := balls[i]
+	return l.sharp(b.Touch) || l.sharp(i) || float64(balls[b.Touch].Radius) < 2*float64(b.Radius)+l.skin.Edge/2
 }
 
 // wrongSide reports whether a ball touches its second place from behind: it

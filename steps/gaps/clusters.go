@@ -60,19 +60,38 @@ func (l *look) area(balls []geom.Ball, members []int32, wide float64, at geom.Ve
 	return sum.Total(), reach
 }
 
-// widths returns the narrowest ball of air at each vertex, mm across; infinite
-// where there is none.
-func (l *look) widths() []float32 {
+// widths returns the narrowest ball at each vertex among places that have a
+// class, mm across; infinite where there is none.
+func (l *look) widths(balls []geom.Ball, classes []class) []float32 {
 	w := make([]float32, len(l.skin.Mesh.Verts))
 	for v := range w {
 		w[v] = float32(math.Inf(1))
 	}
 	for i, v := range l.skin.Vert {
-		if b := l.air[i]; !b.Free() && l.class[i] != free {
-			w[v] = min(w[v], 2*b.Radius)
+		if !balls[i].Free() && classes[i] != free {
+			w[v] = min(w[v], 2*balls[i].Radius)
 		}
 	}
 	return w
+}
+
+// supported returns the members that half of their neighbours bear out, with
+// balls no more than twice as wide: one thin place alone is a crumpled triangle.
+func (l *look) supported(widths []float32, balls []geom.Ball, members []int32) []int32 {
+	var some []int32
+	for _, i := range members {
+		wide, bear, all := 4*balls[i].Radius+float32(l.skin.Edge/2), 0, 0
+		l.around(l.skin.Vert[i], func(w int32, _ float64) {
+			all++
+			if widths[w] <= wide {
+				bear++
+			}
+		})
+		if 2*bear >= all {
+			some = append(some, i)
+		}
+	}
+	return some
 }
 
 // depth returns how far along the skin the deepest member lies from open skin,
@@ -139,7 +158,10 @@ func (l *look) around(v int32, f func(w int32, long float64)) {
 }
 
 // line is a V-shaped line: what it would take to cut it.
-type line struct{ width, depth, angle float64 }
+type line struct {
+	width, depth, angle float64
+	radius              float64 // of the widest ball between its walls
+}
 
 // lineOf follows the walls of an inside corner up to their rims, at most limit
 // along the skin.
@@ -158,7 +180,7 @@ func (l *look) lineOf(byVert []int32, members []int32, limit float64) line {
 		}
 		for i := byVert[v.ID]; i >= 0 && int(i) < len(l.skin.Vert) && l.skin.Vert[i] == v.ID; i++ {
 			if l.class[i] == corner || l.class[i] == crevice || l.class[i] == slot {
-				best = best.wider(l.at(i).Sub(l.at(l.air[i].Touch)).Len(), l.air[i].Turn)
+				best = best.wider(l.at(i).Sub(l.at(l.air[i].Touch)).Len(), l.air[i])
 			}
 		}
 		l.around(v.ID, func(w int32, long float64) {
@@ -183,14 +205,17 @@ func (l *look) angled(byVert []int32, v int32) bool {
 	return false
 }
 
-// wider returns the line of two walls whose rims are chord apart, if that is wider.
-func (n line) wider(chord float64, turn float32) line {
+// wider returns the line whose rims are chord apart, where a ball touches both
+// walls, if that is wider.
+func (n line) wider(chord float64, b geom.Ball) line {
+	n.radius = max(n.radius, float64(b.Radius))
 	if chord <= n.width {
 		return n
 	}
-	c := min(1, max(-1, -float64(turn)))
+	c := min(1, max(-1, -float64(b.Turn)))
 	half := math.Sqrt((1 - c) / 2) // sine of half the opening angle
-	return line{chord, chord / 2 * math.Sqrt((1+c)/2) / max(half, 1e-3), degrees(c)}
+	n.width, n.depth, n.angle = chord, chord/2*math.Sqrt((1+c)/2)/max(half, 1e-3), degrees(c)
+	return n
 }
 
 // degrees returns the angle with cosine c.

@@ -41,14 +41,18 @@ const (
 	touching     = "touching"
 )
 
+// leastArea is the skin, mm², under which an inside corner or a wall is a speck
+// of the triangles and no find.
+const leastArea = 0.2
+
 // finds gathers all finds, the gravest first.
 func (l *look) finds(ctx context.Context, workers int) ([]find, error) {
-	if slices.ContainsFunc(l.gaps(l.widths()), func(f find) bool { return f.what == touching }) {
+	if slices.ContainsFunc(l.gaps(l.widths(l.air, l.class)), func(f find) bool { return f.what == touching }) {
 		if err := l.hide(ctx, workers); err != nil {
 			return nil, err
 		}
 	}
-	widths, first := l.widths(), l.byVert()
+	widths, first := l.widths(l.air, l.class), l.byVert()
 	var all []find
 	for _, part := range []func() []find{
 		func() []find { return l.gaps(widths) },
@@ -241,7 +245,7 @@ func (l *look) deepest(members []int32, wide float64) int32 {
 func (l *look) corners(first []int32) []find {
 	var all []find
 	keep := func(i int32) bool {
-		return l.class[i] == crevice || l.class[i] == corner && float64(l.air[i].Radius) < max(l.corner, l.skin.Edge)
+		return l.class[i] == crevice || l.class[i] == corner && float64(l.air[i].Radius) < max(2*l.corner, l.skin.Edge)
 	}
 	for _, members := range l.clusters(l.air, keep) {
 		tight := members[0]
@@ -257,7 +261,7 @@ func (l *look) corners(first []int32) []find {
 		f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
 		f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
 		f.weight = max(l.corner, 1e-3) / max(r, 1e-3) / 10
-		isLine := n.width < 0.8*l.widest
+		isLine := n.radius < 0.85*l.widest/2 // its walls end before balls are as wide as looked for
 		if isLine {
 			f.what = vLine
 		}
@@ -271,7 +275,7 @@ func (l *look) corners(first []int32) []find {
 			f.weight = l.crevice / max(f.angle, 1)
 			f.says += fmt.Sprintf(": under %.0f degrees it webs and bubbles; open it", l.crevice)
 		}
-		if !f.fault && !isLine {
+		if !f.fault && !isLine || f.area < leastArea {
 			continue
 		}
 		all = append(all, f)
@@ -310,16 +314,20 @@ func (l *look) radius(i int32) float64 {
 // slimmer than three walls of vinyl.
 func (l *look) walls() []find {
 	var all []find
+	widths := l.widths(l.solid, l.inner)
 	for _, members := range l.clusters(l.solid, func(i int32) bool {
 		return l.inner[i] == gap && 2*float64(l.solid[i].Radius) <= 3.05*l.wall
 	}) {
+		if members = l.supported(widths, l.solid, members); len(members) == 0 {
+			continue
+		}
 		p := l.pinchOf(l.solid, members, false)
 		if math.IsInf(p.wide, 1) || p.wide >= 3*l.wall || p.wide <= l.touch {
 			continue
 		}
 		f := find{what: thinSolid, pinch: p, value: p.wide, unit: "mm", weight: 3 * l.wall / p.wide / 10, fault: l.solidFault}
 		f.area, f.reach = l.area(l.solid, members, 3*l.wall, p.at)
-		if f.area < p.wide*p.wide/4 {
+		if f.area < max(leastArea, p.wide*p.wide/4) {
 			continue // narrower than half its thickness: the rim of something else
 		}
 		f.says = fmt.Sprintf("the solid is %.2f mm thick: facing walls of the cavity are %.1f walls of %.2f mm apart, under three; vinyl bridges them or fills solid", p.wide, p.wide/l.wall, l.wall)

@@ -197,3 +197,25 @@ func looked(t testing.TB, m *geom.Mesh) (*look, []find) {
 	}
 	return l, finds
 }
+
+// finer cuts every triangle into four and moves the new corners onto f.
+func finer(m *geom.Mesh, f solid) *geom.Mesh {
+	out := &geom.Mesh{Verts: append([]geom.Point(nil), m.Verts...)}
+	mids := make(map[[2]int32]int32, 3*len(m.Tris)/2)
+	mid := func(a, b int32) int32 {
+		key := [2]int32{min(a, b), max(a, b)}
+		v, ok := mids[key]
+		if !ok {
+			p, q := m.Verts[a].Vec(), m.Verts[b].Vec()
+			v = int32(len(out.Verts))
+			out.Verts = append(out.Verts, settle(f, p.Add(q).Mul(0.5), q.Sub(p).Len()).Point())
+			mids[key] = v
+		}
+		return v
+	}
+	for _, t := range m.Tris {
+		x, y, z := mid(t[0], t[1]), mid(t[1], t[2]), mid(t[2], t[0])
+		out.Tris = append(out.Tris, geom.Tri{t[0], x, z}, geom.Tri{x, t[1], y}, geom.Tri{z, y, t[2]}, geom.Tri{x, y, z})
+	}
+	return out
+}

@@ -51,7 +51,7 @@ func (b Ball) Free() bool { return b.Touch < 0 }
 // places only, against those, and carried to the places between; where any of
 // these is under nearWidth, or the skin turns, every place is looked at.
 func (s *Skin) Balls(ctx context.Context, tree *PointTree, side Side, widest, rough float64, workers int) ([]Ball, error) {
-	b := &baller{tree: tree, out: make([]Point, len(s.At)), rough: rough, widest: min(widest, nearWidth) / 2, reach: s.Edge}
+	b := &baller{tree: tree, out: make([]Point, len(s.At)), rough: rough, widest: min(widest, nearWidth) / 2, reach: s.Edge, enter: 1e-3}
 	for i, id := range tree.ids {
 		d := s.Out[id]
 		b.out[i] = Point{float32(side) * d[0], float32(side) * d[1], float32(side) * d[2]}
@@ -60,7 +60,7 @@ func (s *Skin) Balls(ctx context.Context, tree *PointTree, side Side, widest, ro
 	if widest > nearWidth {
 		stride := int(min(64, float64(sparseEdge*sparseEdge)/float64(s.Edge*s.Edge)))
 		if stride < 2 {
-			b.widest = widest / 2
+			b.widest, b.enter = widest/2, 1e-2
 		} else {
 			b.reach = 2 * sparseEdge
 			var err error
@@ -123,7 +123,7 @@ func (b *baller) sparse(ctx context.Context, stride int, widest float64, workers
 	if err != nil {
 		return nil, err
 	}
-	s.few = &baller{tree: tree, out: make([]Point, n), rough: b.rough, widest: widest / 2, reach: sparseEdge}
+	s.few = &baller{tree: tree, out: make([]Point, n), rough: b.rough, widest: widest / 2, reach: sparseEdge, enter: 1e-2}
 	for i, k := range tree.ids {
 		s.ids[i] = int32(s.rep(int(k)))
 		s.few.out[i] = b.out[s.ids[i]]
@@ -188,12 +188,11 @@ type baller struct {
 	rough  float64
 	widest float64 // radius
 	reach  float64 // how far places stand for the plane they lie in
+	// enter is the share of the square of its radius by which a ball may enter
+	// the skin, about half as much of the radius. In a round limb, which a ball
+	// touches all round, it saves shrinking by rounding errors forty times.
+	enter float64
 }
-
-// entering is the share of the square of its radius by which a ball may enter the
-// skin: half as much of the radius. In a round limb, which a ball touches all
-// round, it saves shrinking by rounding errors forty times.
-const entering = 2e-3
 
 // grow finds the ball at p in direction n. guess is where the ball before
 // touched, or -1: most often this one touches near it. Touch is in the tree's
@@ -206,7 +205,7 @@ func (b *baller) grow(p, n Vec, guess int32) (Ball, int32) {
 		}
 	}
 	for range 40 {
-		in := b.inside(p.Add(n.Mul(r)), p, n, float64(r*r)*(1-entering))
+		in := b.inside(p.Add(n.Mul(r)), p, n, float64(r*r)*(1-b.enter))
 		if in < 0 {
 			break
 		}

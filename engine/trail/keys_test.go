@@ -208,12 +208,17 @@ func TestWeakKeys(t *testing.T) {
 		t.Fatal(err)
 	}
 	h := newHouse(t)
+	certificate := &ssh.Certificate{Key: key(t, "anna").PublicKey(), CertType: ssh.UserCert, ValidPrincipals: []string{"anna"}, ValidBefore: ssh.CertTimeInfinity}
+	if err := certificate.SignCert(rand.Reader, key(t, "wren")); err != nil {
+		t.Fatal(err)
+	}
 	for name, text := range map[string]string{
-		"RSA 1024":   PublicText(public),
-		"comment":    PublicText(key(t, "anna").PublicKey()) + " anna",
-		"other kind": strings.Replace(PublicText(key(t, "anna").PublicKey()), "ssh-ed25519", "ssh-rsa", 1),
-		"option":     `no-pty ` + PublicText(key(t, "anna").PublicKey()),
-		"empty":      "",
+		"RSA 1024":    PublicText(public),
+		"certificate": PublicText(certificate),
+		"comment":     PublicText(key(t, "anna").PublicKey()) + " anna",
+		"other kind":  strings.Replace(PublicText(key(t, "anna").PublicKey()), "ssh-ed25519", "ssh-rsa", 1),
+		"option":      `no-pty ` + PublicText(key(t, "anna").PublicKey()),
+		"empty":       "",
 	} {
 		d := h.enrolment("anna")
 		d.Public = text

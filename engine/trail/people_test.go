@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/hiddeco/sshsig"
 )
 
 // TestForeign: records of other trails, other people and other owners.
@@ -437,8 +439,9 @@ func TestSignatureFields(t *testing.T) {
 	}
 }
 
-// TestReserved: text smuggled into the part of the signature blob that is not
-// signed (both ssh-keygen and the library let it pass) is refused here.
+// TestReserved: what the signature does not cover (text in the reserved part
+// of its blob, bytes behind the inner signature; ssh-keygen or the library let
+// them pass) is refused here.
 func TestReserved(t *testing.T) {
 	h := newHouse(t, "anna")
 	list := blocks(h.bytes())
@@ -450,8 +453,15 @@ func TestReserved(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := bytes.Index(blob, []byte(Namespace)) + len(Namespace)
-	smuggled := slices.Concat(blob[:at], []byte{0, 0, 0, 2, 'h', 'i'}, blob[at+4:])
-	if tr := h.of(join(list[:len(list)-1]...), last[:cut], sigLines(tag, smuggled)); !tr.damaged {
-		t.Error("text in the reserved part passes")
+	reserved := slices.Concat(blob[:at], []byte{0, 0, 0, 2, 'h', 'i'}, blob[at+4:])
+	s, err := sshsig.ParseSignature(blob)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Signature.Rest = []byte("hi")
+	for name, smuggled := range map[string][]byte{"the reserved part": reserved, "behind the inner signature": s.Marshal()} {
+		if tr := h.of(join(list[:len(list)-1]...), last[:cut], sigLines(tag, smuggled)); !tr.damaged {
+			t.Errorf("text in %s passes", name)
+		}
 	}
 }

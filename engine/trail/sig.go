@@ -60,8 +60,6 @@ func parseSig(tag string, lines []byte) (*sshsig.Signature, error) {
 	switch {
 	case !bytes.Equal(s.Marshal(), blob), !bytes.Equal(sigLines(tag, blob), lines):
 		return nil, errors.New("its signature is not in its only form")
-	case s.Namespace != Namespace:
-		return nil, fmt.Errorf("its signature was given for %q, not for %q", clip(s.Namespace), Namespace)
 	case s.HashAlgorithm != sshsig.HashSHA512:
 		return nil, fmt.Errorf("its signature uses %s; sha512 is wanted", clip(string(s.HashAlgorithm)))
 	}

@@ -52,7 +52,7 @@ func Policy(s *recipe.Sign) trail.Policy {
 	if s == nil {
 		return trail.Policy{}
 	}
-	return trail.Policy{Role: s.Role, People: s.People, Meaning: s.Meaning, NotMaker: s.NotMaker, Questions: s.Questions}
+	return trail.Policy{Role: s.Role, People: s.People, Meaning: s.Meaning, NotMaker: s.NotMaker, Questions: s.Questions, Sealed: s.Sealed}
 }
 
 // subject says what a word about a node is bound to.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -62,6 +63,7 @@ func (a *app) showPeople(t *trail.Trail) {
 // An enrolment is a person as the flags give it.
 type enrolment struct {
 	printed, key, make, as string
+	public                 string // of a person enrolled already: a key she has
 	roles                  []string
 	yes                    bool
 }
@@ -99,12 +101,11 @@ func (a *app) enrol(ctx context.Context, e *enrolment, name string) error {
 	if err != nil {
 		return err
 	}
+	e.keep(t, name)
 	if e.printed == "" {
-		if e.printed = printedOf(t, name); e.printed == "" {
-			return usage(errors.New("how is the name printed?"), `--printed "FULL NAME"`)
-		}
+		return usage(errors.New("how is the name printed?"), `--printed "FULL NAME"`)
 	}
-	if e.key == "" && e.make == "" {
+	if e.key == "" && e.make == "" && e.public == "" {
 		return usage(errors.New("which key?"), "--key FILE.pub, or --make FILE for a person who has none")
 	}
 	if t.Empty() {
@@ -130,13 +131,23 @@ func (a *app) enrol(ctx context.Context, e *enrolment, name string) error {
 	return a.enrolled(t.Append(ctx, d, owner))
 }
 
-func printedOf(t *trail.Trail, name string) string {
+// keep fills in what is known of a person already enrolled: a further key
+// leaves the roles as they are, other roles leave the key as it is.
+func (e *enrolment) keep(t *trail.Trail, name string) {
 	for _, m := range t.People() {
-		if m.Name == name {
-			return m.Printed
+		if m.Name != name {
+			continue
+		}
+		e.printed = cmp.Or(e.printed, m.Printed)
+		if len(e.roles) == 0 {
+			e.roles = m.Roles
+		}
+		for _, k := range m.Keys {
+			if k.Retired == "" {
+				e.public = k.Public
+			}
 		}
 	}
-	return ""
 }
 
 func orNone(roles []string) string {
@@ -154,6 +165,10 @@ func (a *app) keyOf(e *enrolment, name string) (ssh.PublicKey, error) {
 			return nil, err
 		}
 		return k.PublicKey(), nil
+	}
+	if e.key == "" {
+		key, _, err := trail.PublicKey(e.public)
+		return key, err
 	}
 	file := a.path(e.key)
 	if !strings.HasSuffix(file, ".pub") {
@@ -212,7 +227,7 @@ func (a *app) ownerKey(e *enrolment, name string) (ssh.Signer, func(), error) {
 
 func (a *app) enrolled(r trail.Record, err error) error {
 	if err != nil {
-		return failed(exitHeld, err, "")
+		return unsigned(err)
 	}
 	fmt.Fprintf(a.stdout, "enrolled %s, record %s\n", r.Printed, r.ID.Short())
 	return nil
@@ -273,7 +288,7 @@ func newRetireCmd(a *app) *cobra.Command {
 				}
 			}
 			if _, err := t.Append(cmd.Context(), d, key); err != nil {
-				return failed(exitHeld, err, "")
+				return unsigned(err)
 			}
 			fmt.Fprintf(a.stdout, "retired %s\n", d.Printed)
 			return nil

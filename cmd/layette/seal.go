@@ -57,7 +57,7 @@ func (a *app) seal(ctx context.Context, as string, yes bool) error {
 	}
 	r, err := t.Append(ctx, trail.Draft{Kind: trail.Seal, Meaning: trail.SealMeaning, Tool: "layette " + version()}, key)
 	if err != nil {
-		return failed(exitHeld, err, "")
+		return unsigned(err)
 	}
 	text := t.SealText(r)
 	name := filepath.Join(dir, "seals", fmt.Sprintf("%s-%s-%s.txt", r.Time.Format("2006-01-02"), r.By, r.ID.Short()))

@@ -102,6 +102,7 @@ func (a *app) say(ctx context.Context, w *word, args []string) error {
 		return err
 	}
 	a.showDraft(d, who, seen)
+	a.showUnanswered(d, st)
 	if !w.yes {
 		if err := a.agree(fmt.Sprintf("\nSign this as %s?", who.Printed)); err != nil {
 			return err
@@ -324,6 +325,18 @@ func (a *app) showDraft(d trail.Draft, who trail.Member, s *engine.Subject) {
 	}
 }
 
+// showUnanswered reminds an approver of what stands against it.
+func (a *app) showUnanswered(d trail.Draft, st *engine.Status) {
+	if d.Verdict != trail.Approve || st.Sign == nil {
+		return
+	}
+	for _, r := range st.Sign.Open {
+		if !slices.Contains(d.Answers, r.ID) {
+			fmt.Fprintf(a.stdout, "  mind     the %s of %s stands and is not answered: %s (--answer %s)\n", r.Verdict, r.ByPrinted, strings.Join(r.Notes, "; "), r.ID.Short())
+		}
+	}
+}
+
 func (a *app) showLines(name string, lines []string) {
 	for _, l := range lines {
 		fmt.Fprintf(a.stdout, "  %-8s %s\n", name, l)
@@ -344,11 +357,20 @@ func (a *app) unchanged(ctx context.Context, m *engine.Model, seen *engine.Subje
 
 func sameFiles(a, b []trail.File) bool { return slices.Equal(a, b) }
 
+// unsigned says why the trail took no record.
+func unsigned(err error) error {
+	hint := "nothing was signed"
+	if _, ok := errors.AsType[*trail.ClockError](err); ok {
+		hint = "if your clock is right and theirs was wrong: LAYETTE_CLOCK_IS_RIGHT=1 layette …; their record then does not count"
+	}
+	return failed(exitHeld, err, hint)
+}
+
 // append signs and says where the stage stands now.
 func (a *app) append(ctx context.Context, m *engine.Model, t *trail.Trail, d trail.Draft, key ssh.Signer) error {
 	r, err := t.Append(ctx, d, key)
 	if err != nil {
-		return failed(exitHeld, err, "")
+		return unsigned(err)
 	}
 	fmt.Fprintf(a.stdout, "\nsigned   %s, %s, record %s in %s\n", r.ByPrinted, r.Time.Format(time.DateTime+" UTC"), r.ID.Short(), filepath.Base(t.Path()))
 	b, err := m.Look(ctx)

@@ -43,6 +43,7 @@ about = { from = "seams" }
 [stages.release.sign]
 role = "reviewer"
 meaning = "I release this head"
+sealed = true
 `
 
 // desk is a model's folder with a recipe, keys and a memory of its own, and
@@ -149,7 +150,10 @@ func TestSigning(t *testing.T) {
 	hold := d.record("hold")
 	d.says(d.run(exitUsage, "sign", "release", "--answer", "ffff", "--as", d.key("ben"), "--yes"), "0 records begin with that")
 	d.says(d.run(exitDone, "sign", "release", "--verdict", "withdraw", "--answer", hold, "--note", "it is not", "--as", d.key("ben"), "--yes"), "unsigned")
-	d.says(d.run(exitDone, "sign", "release", "--as", d.key("ben"), "--yes"), "release is done")
+	d.says(d.run(exitDone, "sign", "release", "--as", d.key("ben"), "--yes"), "not yet sealed by Wren Hollis, Anna Berg, Ben Okafor")
+	for _, name := range []string{"wren", "anna", "ben"} {
+		d.run(exitDone, "seal", "--as", d.key(name), "--yes")
+	}
 	d.run(exitDone, "run")
 
 	// Too heavy: held by the gate, cannot be approved, conceded by who may.
@@ -165,10 +169,29 @@ func TestSigning(t *testing.T) {
 	d.run(exitDone, "seal", "--as", d.key("anna"), "--yes")
 	d.run(exitDone, "seal", "--as", d.key("wren"), "--yes")
 	d.says(d.run(exitDone, "trail"), "by everybody who signed anything", "What this report does not prove")
-	d.says(d.run(exitDone, "trail", "--check"), "13 records verified afresh", "0 do not count")
+	d.says(d.run(exitDone, "trail", "--check"), "16 records verified afresh", "0 do not count")
 	d.says(d.run(exitDone, "people", "retire", "anna", "--reason", "left the studio", "--as", d.key("wren"), "--yes"), "retired Anna Berg")
 	d.run(exitWaits, "run")
 	d.says(d.run(exitHeld, "hold", "release", "--note", "n", "--as", d.key("anna"), "--yes"), "left the studio")
+}
+
+// TestUnanswered: an approver is told what stands against it; a person gets
+// other roles, or a further key, and keeps the rest.
+func TestUnanswered(t *testing.T) {
+	d := newDesk(t)
+	d.opened()
+	d.run(exitWaits, "run")
+	d.run(exitDone, "hold", "seams", "head", "--as", d.key("ben"), "--yes", "--note", "look again", "--at", "1,2,3,0.5:left ear")
+	d.says(d.run(exitDone, "people", "add", "anna", "--role", "reviewer", "--as", d.key("wren"), "--yes"), "Anna Berg, as reviewer")
+	d.says(d.run(exitDone, "people"), "anna  Anna Berg  reviewer")
+	d.says(d.run(exitDone, "sign", "seams", "head", "--as", d.key("anna"), "--yes", "--tick", "all"), "the hold of Ben Okafor stands and is not answered: look again", "seams/head is held")
+	if _, err := trail.MakeKey(d.key("new"), "anna", nil); err != nil {
+		t.Fatal(err)
+	}
+	d.says(d.run(exitDone, "people", "add", "anna", "--key", d.key("new"), "--as", d.key("wren"), "--yes"), "Anna Berg, as reviewer")
+	d.says(d.run(exitHeld, "people", "add", "ben", "--key", d.key("anna"), "--as", d.key("wren"), "--yes"), "a key stays with one person")
+	d.says(d.run(exitUsage, "hold", "seams", "head", "--as", d.key("ben"), "--yes", "--at", "1,2:ear"), "three coordinates")
+	d.says(d.run(exitUsage, "hold", "seams", "head", "--as", d.key("ben"), "--yes", "--at", "spot:7"), "no spot 7")
 }
 
 // record returns the first digits of the newest record of a verdict.

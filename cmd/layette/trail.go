@@ -48,7 +48,7 @@ func newTrailCmd(a *app) *cobra.Command {
 
 // trailOptions are how this person's programs open a trail.
 func (a *app) trailOptions() trail.Options {
-	o := trail.Options{Now: a.now, Ask: a.takeLock}
+	o := trail.Options{Now: a.now, Ask: a.takeLock, SureOfClock: a.env("LAYETTE_CLOCK_IS_RIGHT") != ""}
 	switch memory := a.env("LAYETTE_MEMORY"); memory {
 	case "-":
 	case "":

@@ -147,10 +147,10 @@ func (r *reader) sign(s *staged) {
 		return
 	}
 	what := fmt.Sprintf("the sign-off of stage %q", s.Name)
-	r.only(n, "a sign-off", "role", "people", "meaning", "questions", "not-maker")
+	r.only(n, "a sign-off", "role", "people", "meaning", "questions", "not-maker", "sealed")
 	r.need(n, what, "role", `write role = "sculptor"`)
 	r.need(n, what, "meaning", `say what is vouched for: meaning = "I looked at every spot and judged it mouldable"`)
-	s.Sign = &Sign{Role: r.text(n, "role"), People: 1, Meaning: r.line(n, "meaning"), NotMaker: r.flag(n, "not-maker"), Pos: n.keyAt}
+	s.Sign = &Sign{Role: r.text(n, "role"), People: 1, Meaning: r.line(n, "meaning"), NotMaker: r.flag(n, "not-maker"), Sealed: r.flag(n, "sealed"), Pos: n.keyAt}
 	if role := s.Sign.Role; role != "" && r.out.Roles[role] == nil {
 		r.at(n.get("role"), "unknown-role", fmt.Sprintf("there is no role %q", role),
 			cmpHint(diag.DidYouMean(role, slices.Collect(maps.Keys(r.out.Roles))), fmt.Sprintf("write [roles.%s]", role)))

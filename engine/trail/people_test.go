@@ -38,6 +38,13 @@ func TestForeign(t *testing.T) {
 			t.Errorf("%s: problems %q, want %q", name, codes(tr), tt.code)
 		}
 	}
+	// A stranger's record is not remembered: taken out by hand, it is not missed.
+	clean := h.bytes()
+	h.write(join(clean, h.forge("carla", word(Approve, arm), nil)))
+	h.wantCodes(h.open(), "stranger")
+	h.write(clean)
+	h.wantCodes(h.open(), "")
+
 	if tr := h.of(strangers.bytes(), h.bytes()); !tr.damaged {
 		t.Error("two trails in one file: not told")
 	}

@@ -165,12 +165,24 @@ func (t *Trail) place(r *Record) error {
 	return t.clock(r)
 }
 
+// ClockError says that a writer's clock is behind a record in the trail. One of
+// the two clocks is wrong, and only a person can tell which.
+type ClockError struct {
+	Behind time.Duration
+	Signer string // whose record it is, printed name
+}
+
+// Error says how far the clock is behind.
+func (e *ClockError) Error() string {
+	return fmt.Sprintf("your clock is %s behind a record of %s: set it right, or say that yours is right", e.Behind.Round(time.Second), e.Signer)
+}
+
 // clock refuses to sign with a clock that is behind what others signed. It
 // cannot tell whose clock is wrong; a person can.
 func (t *Trail) clock(r *Record) error {
 	for _, o := range t.list {
 		if ahead := o.Time.Sub(r.Time); !o.foreign && ahead > skew && !t.o.SureOfClock {
-			return fmt.Errorf("your clock is %s behind a record of %s: set it right, or say that yours is right", ahead.Round(time.Second), o.ByPrinted)
+			return &ClockError{Behind: ahead, Signer: o.ByPrinted}
 		}
 	}
 	return nil

@@ -348,7 +348,7 @@ func TestOrderAndMemory(t *testing.T) {
 	if most != 2 {
 		t.Errorf("%d ran at once, want 2", most)
 	}
-	if !strings.Contains(b.runs[0], "text:f") && !strings.Contains(b.runs[1], "text:f") {
+	if !strings.Contains(b.runs[0]+b.runs[1], "text:f") {
 		t.Errorf("first ran %q and %q, want f, which has the longest way ahead", b.runs[0], b.runs[1])
 	}
 }

@@ -13,18 +13,19 @@ import (
 // longest way ahead of it, by the times it took before, as far as processors
 // and memory go. Only run's own goroutine touches its fields.
 type schedule struct {
-	w     *walk
-	o     RunOptions
-	watch Watcher
-	ahead map[string]float64 // s, of the longest way from a node to the end
-	in    map[*node]bool     // nodes of this run
-	left  map[*node]int      // how many of a node's needs are not concluded
-	fresh []*node            // all needs concluded; not looked at yet
-	due   []*visit           // looked at; the step is to run
-	busy  int                // goroutines at work
-	used  int64              // memory of running steps, bytes
-	done  chan event
-	ran   int
+	w       *walk
+	o       RunOptions
+	watch   Watcher
+	ahead   map[string]float64 // s, of the longest way from a node to the end
+	in      map[*node]bool     // nodes of this run
+	left    map[*node]int      // how many of a node's needs are not concluded
+	fresh   []*node            // all needs concluded; not looked at yet
+	due     []*visit           // looked at; the step is to run
+	busy    int                // goroutines at work
+	looking int                // of them, those that only look
+	used    int64              // memory of running steps, bytes
+	done    chan event
+	ran     int
 }
 
 // event is a node that a goroutine has finished with.
@@ -93,16 +94,22 @@ func (s *schedule) run(ctx context.Context) {
 	}
 }
 
-// start puts as much to work as there is room for.
+// start puts as much to work as there is room for. Steps begin only when all
+// that is ready has been looked at, which takes a moment: else the first to be
+// looked at would go before the most pressing.
 func (s *schedule) start(ctx context.Context) {
 	for s.busy < s.o.Workers && len(s.fresh) > 0 {
 		n := s.fresh[0]
 		s.fresh = s.fresh[1:]
 		s.busy++
+		s.looking++
 		go func() {
 			v, isDue, err := s.w.advance(ctx, n, s.o.LeaveFailed)
 			s.done <- event{v: v, isDue: isDue, err: err}
 		}()
+	}
+	if s.looking > 0 {
+		return
 	}
 	slices.SortStableFunc(s.due, func(a, b *visit) int {
 		return cmp.Compare(s.ahead[b.node.String()], s.ahead[a.node.String()])
@@ -143,6 +150,9 @@ func (s *schedule) begin(ctx context.Context, v *visit, weight int64) {
 // finished takes in what a goroutine has done and frees what waited for it.
 func (s *schedule) finished(e event) {
 	s.busy--
+	if !e.ran {
+		s.looking--
+	}
 	s.used -= e.weight
 	if e.isDue && e.err == nil {
 		s.due = append(s.due, e.v)

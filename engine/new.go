@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"layette/engine/recipe"
@@ -26,11 +27,18 @@ func New(dir, recipeName string, kinds []step.Kind, recipes fs.FS) ([]string, er
 	if err != nil {
 		return nil, err
 	}
-	sheet := fmt.Sprintf("# What is this child's and this kit's own. The recipe says the rest.\nformat = 1\nrecipe = %q\n", recipeName)
-	r, err := readRecipe(abs, []byte(sheet), NewShelf(abs, recipes), kinds)
+	shelf := NewShelf(abs, recipes)
+	text, err := shelf.Find(recipeName)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, &UnknownRecipe{recipeName, shelf.Names()}
+	} else if err != nil {
+		return nil, err
+	}
+	r, err := recipe.Read(recipe.Sources{Recipe: text, Find: shelf.Find, Names: shelf.Names()}, kinds)
 	if err != nil {
 		return nil, err
 	}
+	sheet := newSheet(recipeName, filepath.Base(abs), r)
 	made := []string{SheetName}
 	for _, folder := range foldersOf(r) {
 		if err := os.MkdirAll(filepath.Join(dir, filepath.FromSlash(folder)), 0o777); err != nil {
@@ -42,6 +50,41 @@ func New(dir, recipeName string, kinds []step.Kind, recipes fs.FS) ([]string, er
 		return nil, err
 	}
 	return made, os.WriteFile(filepath.Join(dir, SheetName), []byte(sheet), 0o666)
+}
+
+// UnknownRecipe says that there is no recipe of a name.
+type UnknownRecipe struct {
+	Name  string
+	Names []string // those there are
+}
+
+// Error names the recipes there are.
+func (e *UnknownRecipe) Error() string {
+	return fmt.Sprintf("there is no recipe %q; there are %q", e.Name, e.Names)
+}
+
+// newSheet is a model sheet with what a recipe asks of one.
+func newSheet(recipeName, model string, r *recipe.Recipe) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# What is this child's and this kit's own; the recipe says the rest.\nformat = 1\nrecipe = %q\n", recipeName)
+	for _, name := range foldersOutside(r) {
+		fmt.Fprintf(&b, "\n# Where this folder lies, from the root or from here on. While its disk is away, what needs it waits.\n")
+		fmt.Fprintf(&b, "[folders.%s]\npath = %q\n", name, "/mnt/"+name+"/"+model)
+	}
+	return b.String()
+}
+
+// foldersOutside lists the folders outside the model that a recipe reads.
+func foldersOutside(r *recipe.Recipe) []string {
+	var names []string
+	for _, s := range r.Stages {
+		for _, in := range s.Inputs {
+			if in.Folder != "" && !slices.Contains(names, in.Folder) {
+				names = append(names, in.Folder)
+			}
+		}
+	}
+	return names
 }
 
 // foldersOf lists the folders in which a recipe looks for people's files.

@@ -10,16 +10,14 @@ import (
 
 	"layette/engine/gate"
 	"layette/engine/recipe"
-	"layette/engine/step"
 	"layette/engine/trail"
 )
 
 // Subject is exactly what a person's word about a node is bound to: the files
 // that were looked at, by digest and size, and what was shown beside them.
 //
-// The files are what the stage made; for a check, which makes no surface, also
-// what it looked at; for handwork the person's own file, with From what it was
-// made from; for a mere word what it is about.
+// The files are what the stage took and what it made; for handwork the person's
+// own file, with From what it was made from; for a mere word what it is about.
 type Subject struct {
 	Node    Node
 	Files   []File
@@ -63,8 +61,6 @@ func (w *walk) subject(n *node, st *Status) *Subject {
 		s.Files, s.From = apart(st.Inputs)
 	case n.book.Word:
 		s.Files = st.Inputs
-	case makes(n.book):
-		s.Files = st.Files
 	default:
 		s.Files = append(slices.Clone(st.Inputs), st.Files...)
 	}
@@ -90,13 +86,6 @@ func apart(inputs []File) (hand, made []File) {
 		}
 	}
 	return hand, made
-}
-
-// makes reports whether a step makes something, where a check only looks.
-func makes(book step.Handbook) bool {
-	return slices.ContainsFunc(book.Outputs, func(o step.Output) bool {
-		return o.Kind == step.Surface || o.Kind == step.Scan || o.Kind == step.Any
-	})
 }
 
 func eachOnce(files []File) []File {

@@ -96,10 +96,15 @@ func (w *walk) blocked(n *node) *block {
 		case st.State == Waiting && st.Behind != nil:
 			return &block{*st.Behind, st.Says}
 		default:
-			return &block{up.Node, fmt.Sprintf("%s is %s", up.Node, st.State)}
+			return &block{up.Node, up.Node.String() + " " + inTheWay[st.State]}
 		}
 	}
 	return nil
+}
+
+// inTheWay says what of a stage keeps others waiting.
+var inTheWay = map[State]string{
+	Due: "is due", Held: "is held", Unsigned: "awaits a person's word", Handwork: "awaits handwork", Failed: "failed", Waiting: "waits",
 }
 
 func (w *walk) of(n *node) *Status {

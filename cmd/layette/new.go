@@ -22,6 +22,9 @@ func newNewCmd(a *app) *cobra.Command {
 				return usage(errors.New("which recipe?"), "layette new "+args[0]+" --recipe NAME; recipes here: "+strings.Join(a.recipeNames(args[0]), ", "))
 			}
 			made, err := engine.New(filepath.Join(a.dir, args[0]), recipe, a.kinds, a.modelOptions().Recipes)
+			if unknown, ok := errors.AsType[*engine.UnknownRecipe](err); ok {
+				return usage(unknown, "layette new "+args[0]+" --recipe "+strings.Join(unknown.Names, " or "))
+			}
 			if err != nil {
 				return a.recipeError(err)
 			}

@@ -432,3 +432,23 @@ func BenchmarkWritePLY(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
 }
+
+// TestCountsOfBinarySTL: a count that does not agree with the file is refused,
+// both ways; a tail too short for a facet is passed over and noted.
+func TestCountsOfBinarySTL(t *testing.T) {
+	for count, want := range map[uint32]string{
+		20: "byte 684: the file ends too early: its head promises 20 facets, 12 are there whole",
+		7:  "byte 80: the head promises 7 facets, but the file goes on and has room for 12",
+		0:  "byte 80: the head promises 0 facets",
+	} {
+		b := stlOf(t, box())
+		binary.LittleEndian.PutUint32(b[80:], count)
+		if _, _, err := readBytes(t, b); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("count %d: %v, want %q", count, err, want)
+		}
+	}
+	m, info, err := readBytes(t, append(stlOf(t, box()), make([]byte, 37)...))
+	if err != nil || len(m.Tris) != 12 || len(info.Notes) != 1 || !strings.Contains(info.Notes[0], "the last 37 of the file's bytes") {
+		t.Errorf("37 bytes more: %v, %v", info.Notes, err)
+	}
+}

@@ -24,6 +24,8 @@ func TestRender(t *testing.T) {
 			"a.toml:3:7: wrong [c]\n    3 | gap = \"1mm\"\n      |       ^^^^\nhint: do this\n"},
 		{"tab", Problem{Pos: Pos{"a", 1, 2, 3}, Code: "c", Msg: "m", Text: "\tgap"},
 			"a:1:2: m [c]\n    1 |     gap\n      |     ^^^\n"},
+		{"tab within the line", Problem{Pos: Pos{"a", 1, 3, 1}, Code: "c", Msg: "m", Text: "a\tb"},
+			"a:1:3: m [c]\n    1 | a   b\n      |     ^\n"},
 		{"wide runes", Problem{Pos: Pos{"a", 1, 3, 2}, Code: "c", Msg: "m", Text: "新生児x"},
 			"a:1:3: m [c]\n    1 | 新生児x\n      |     ^^^\n"},
 		{"combining mark", Problem{Pos: Pos{"a", 1, 3, 1}, Code: "c", Msg: "m", Text: "e\u0301x"},
@@ -53,7 +55,7 @@ func TestRenderCutsLongLines(t *testing.T) {
 	got := shownAs(&Problem{Pos: Pos{"a", 1, 5001, 4}, Code: "c", Msg: "m", Text: line})
 	lines := strings.Split(got, "\n")
 	at := strings.Index(lines[1], "HERE")
-	if at < 0 || lines[2][at:] != "^^^^" || len(lines[1]) > 120 {
+	if !strings.Contains(lines[1], "xxxxHERE") || at < 0 || lines[2][at:] != "^^^^" || len(lines[1]) > 120 {
 		t.Errorf("shown as\n%s", got)
 	}
 }

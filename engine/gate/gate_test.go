@@ -59,6 +59,7 @@ func TestJudge(t *testing.T) {
 		{"verdict == 'good' or verdict == \"fair\"", Passes, "verdict", math.NaN()},
 		{"any(tags, # == \"b\")", Passes, "tags", math.NaN()},
 		{`verdict == "a\\" or child.head-girth > 0`, Passes, "child.head-girth verdict", math.NaN()},
+		{`verdict == "a\"-b" or child.head-girth > 0`, Passes, "child.head-girth verdict", math.NaN()},
 		{"verdict == 'x-y' or\r\n\tchild.head-girth > 0", Passes, "child.head-girth verdict", math.NaN()},
 		{"verdict == `x\\` or child.head-girth > 0", Passes, "child.head-girth verdict", math.NaN()},
 		{"child.head-girth - air.least > 0", Passes, "air.least child.head-girth", 348.5},

@@ -134,6 +134,9 @@ func TestHostile(t *testing.T) {
 			if len(diag.Of(err)) == 0 {
 				t.Fatalf("read without a problem: %v", err)
 			}
+			if name == "many tables" && !strings.Contains(err.Error(), "too many keys") {
+				t.Fatal("many tables are not refused for their number")
+			}
 		})
 	}
 }

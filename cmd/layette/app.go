@@ -74,6 +74,7 @@ func newRootCmd(a *app) *cobra.Command {
 		newDueCmd(a),
 		newWhyCmd(a),
 		newShowCmd(a),
+		newSheetCmd(a),
 		newSignCmd(a),
 		newHoldCmd(a),
 		newConcedeCmd(a),

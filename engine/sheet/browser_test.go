@@ -152,6 +152,7 @@ func (r *reader) complaints(t *testing.T) {
 func TestSheetAtTheDesk(t *testing.T) {
 	r := openSheet(t, written(t, sample()), 1280, 900,
 		call(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-reduced-motion", Value: "reduce"}}}))
+	r.run(t, `document.querySelector("[data-solid]").scrollIntoView()`)
 	r.await(t, "the 3D view", `document.querySelectorAll("[data-solid] canvas").length === 1`)
 	r.await(t, "a drawn part", drawn)
 
@@ -272,6 +273,7 @@ func TestSheetOnPaper(t *testing.T) {
 func TestSheetWithoutWebGL(t *testing.T) {
 	r := openSheet(t, written(t, sample()), 1280, 900, call(page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
 		Source: `HTMLCanvasElement.prototype.getContext = () => null;`}))
+	r.run(t, `document.querySelector("[data-solid]").scrollIntoView()`)
 	r.await(t, "the sentence", `document.querySelector(".stage").textContent.includes("The pictures below show the same")`)
 	if n := ask[int](t, r, `document.images.length`); n < 3 {
 		t.Errorf("%d pictures", n)

@@ -40,7 +40,6 @@ type Page struct {
 type Part struct {
 	Name   string
 	Stages []Stage
-	Solids []Solid // what the 3D view shows; may be empty
 }
 
 // Stage is one instance of a stage.
@@ -55,6 +54,7 @@ type Stage struct {
 	Measures []Measure
 	Spots    []Spot
 	Pictures []Picture
+	Solids   []Solid // what the 3D view shows; may be empty
 	Notes    []string
 	Asked    string // whose word it awaits and what that word means; may be empty
 	Signed   []Signature
@@ -200,9 +200,13 @@ type view struct {
 }
 
 type shownPart struct {
-	Part
-	ID    string
-	Label string
+	ID     string
+	Label  string
+	Stages []shownStage
+}
+
+type shownStage struct {
+	Stage
 	Packs []shownSolid
 }
 
@@ -228,22 +232,22 @@ func render(p Page, width int) (page []byte, pictures int, err error) {
 	v.Policy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 	v.count()
 	for i, part := range p.Parts {
-		s := shownPart{Part: part, ID: fmt.Sprintf("part-%d", i), Label: part.Name}
+		s := shownPart{ID: fmt.Sprintf("part-%d", i), Label: part.Name}
 		if s.Label == "" {
 			s.Label = "the kit as a whole"
 		}
-		for _, solid := range part.Solids {
-			packed, err := solid.pack()
+		for _, stage := range part.Stages {
+			packs, err := stage.packs()
 			if err != nil {
-				return nil, 0, fmt.Errorf("3D view of %s: %w", s.Label, err)
+				return nil, 0, fmt.Errorf("3D view of %s: %w", stage.ID, err)
 			}
-			s.Packs = append(s.Packs, shownSolid{solid, template.JS(packed)})
+			s.Stages = append(s.Stages, shownStage{stage, packs})
 		}
 		v.Shown = append(v.Shown, s)
 	}
 	album := &album{width: width}
 	t, err := template.New("sheet").Funcs(template.FuncMap{
-		"picture": album.show, "mark": mark, "anchor": anchor, "faults": faults, "open": isOpen, "words": strings.TrimSpace,
+		"picture": album.show, "mark": mark, "anchor": anchor, "faults": faults, "open": isOpen, "gravest": gravest, "others": others,
 	}).Parse(pageText)
 	if err != nil {
 		return nil, 0, err
@@ -253,6 +257,18 @@ func render(p Page, width int) (page []byte, pictures int, err error) {
 		return nil, 0, err
 	}
 	return b.Bytes(), album.bytes, nil
+}
+
+// packs returns the stage's solids as the page carries them.
+func (s Stage) packs() (out []shownSolid, err error) {
+	for _, solid := range s.Solids {
+		packed, err := solid.pack()
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, shownSolid{solid, template.JS(packed)})
+	}
+	return out, nil
 }
 
 // count tallies the states and, if the page has no headline, makes one.
@@ -305,5 +321,11 @@ func faults(spots []Spot) (n int) {
 	return n
 }
 
+// unfolded is how many spots are listed before the rest are folded away.
+const unfolded = 12
+
+func gravest(spots []Spot) []Spot { return spots[:min(len(spots), unfolded)] }
+func others(spots []Spot) []Spot  { return spots[min(len(spots), unfolded):] }
+
 // isOpen reports whether a stage is shown unfolded: whatever is not done.
-func isOpen(s Stage) bool { return s.State != "done" && s.State != "waiting" }
+func isOpen(s shownStage) bool { return s.State != "done" && s.State != "waiting" }

@@ -44,9 +44,9 @@
       }, { rootMargin: "300px" });
       watch.observe(figure);
     } else make();
-    var part = figure.closest(".part");
-    if (figure !== part.querySelector("[data-solid]")) return;
-    part.querySelectorAll("[data-spot]").forEach(function (item) {
+    var stage = figure.closest(".stage-box");
+    if (figure !== stage.querySelector("[data-solid]")) return;
+    stage.querySelectorAll("[data-spot]").forEach(function (item) {
       var b = document.createElement("button");
       b.type = "button"; b.className = "fly"; b.textContent = "show in 3D";
       b.setAttribute("aria-label", "show spot " + item.dataset.spot + " in the 3D view");

@@ -103,7 +103,7 @@ func sample() Page {
 	}
 	gaps := stage("head", "gaps", "held")
 	gaps.For = "what webs in the mould is found before the mould is made"
-	gaps.Spots = s.Spots
+	gaps.Spots, gaps.Solids = s.Spots, []Solid{s}
 	gaps.Gates = []Gate{{Name: "no-webs", Why: "skin closer than this webs together", Rule: "air.least >= tolerances.gap", Numbers: "air.least = 0.81 mm, tolerances.gap = 1.2 mm", Margin: "0.39 mm short", State: "holds", Picture: &Picture{Title: "where", Data: picture(300, 200, false)}}}
 	gaps.Measures = []Measure{{"air.least", "0.81 mm", "least air gap between facing skins"}}
 	gaps.Pictures = []Picture{{Title: "gaps, front", Data: picture(640, 480, false)}, {Title: "beside the child", Data: picture(320, 240, false), Photo: picture(320, 240, false)}, {Title: "walls", Data: []byte(histogram)}}
@@ -120,7 +120,7 @@ func sample() Page {
 		Given:    []Given{{"tolerances.gap", "1.0 mm", "1.2 mm", "factory trial of February"}},
 		Cautions: []string{"Never wake or move a newborn for a scan."},
 		Parts: []Part{
-			{Name: "head", Solids: []Solid{s}, Stages: []Stage{sound, gaps, stage("head", "shrinkage", "waiting")}},
+			{Name: "head", Stages: []Stage{sound, gaps, stage("head", "shrinkage", "waiting")}},
 			{Name: "left-arm", Stages: []Stage{stage("left-arm", "gaps", "unsigned"), stage("left-arm", "handwork", "handwork"), stage("left-arm", "cut", "failed")}},
 			{Stages: []Stage{stage("", "bag", "due")}},
 		},
@@ -194,7 +194,7 @@ func TestNothingBreaksOut(t *testing.T) {
 	st.Spots[0].Says, st.Spots[0].What = evil, evil
 	st.Gates[0].Rule = evil
 	st.Pictures[0].Title = evil
-	p.Parts[0].Solids[0].Name = evil
+	p.Parts[0].Stages[1].Solids[0].Name = evil
 	p.Trail.Records[0].Meaning = evil
 	got := written(t, p)
 	if strings.Contains(got, "<script>alert") || strings.Contains(got, "<img src=x") || regexp.MustCompile(`<[^<>"]*("[^"]*"[^<>"]*)* onclick=`).MatchString(got) {
@@ -439,7 +439,7 @@ func TestSpotTables(t *testing.T) {
 
 func BenchmarkWrite(b *testing.B) {
 	p := sample()
-	p.Parts[0].Solids[0] = globe(87) // about 60,000 triangles
+	p.Parts[0].Stages[1].Solids[0] = globe(87) // about 60,000 triangles
 	for b.Loop() {
 		var out bytes.Buffer
 		n, err := Write(&out, p)

@@ -219,10 +219,14 @@ function layetteViewer(element, solid) {
   spots.forEach(function (s) { marker(s, s.n, s.fault ? "fault" : "", "spot " + s.n + ", " + s.what + " " + s.value); });
   var settle, ends = [];
   function overlay() {
+    var stand = []; // where numbers stand; what would cover one is a dot
     markers.forEach(function (m) {
       var p = project(m.thing.at), out = !p[3] || p[0] < 0 || p[1] < 0 || p[0] > canvas.clientWidth || p[1] > canvas.clientHeight || (plane && gone(m.thing.at));
       m.b.style.display = out ? "none" : "";
       m.b.style.left = p[0] + "px"; m.b.style.top = p[1] + "px";
+      var crowded = !m.b.classList.contains("now") && stand.some(function (q) { return Math.abs(q[0] - p[0]) < 30 && Math.abs(q[1] - p[1]) < 26; });
+      m.b.classList.toggle("dot", crowded);
+      if (!out && !crowded) stand.push(p);
     });
     clearTimeout(settle);
     settle = setTimeout(hide, 120);

@@ -8,8 +8,8 @@ import (
 
 const clockForm = "2006-01-02 15:04:05 UTC"
 
-// notProven stands first in every report.
-const notProven = `What this report does not prove
+// NotProven says what no trail can prove. It stands first in every report.
+const NotProven = `What this report does not prove
   - that somebody looked: only that the holder of a key said so about these bytes;
   - who held the key: a key, its passphrase and an unlocked agent can be used by whoever has them;
   - the exact time: each time is the signer's own clock. It lies after what the record follows
@@ -26,7 +26,7 @@ func (t *Trail) Report(changed []string) string {
 	w := &report{}
 	w.line("Sign-off trail %s", t.Name())
 	w.line("")
-	w.text(notProven)
+	w.text(NotProven)
 	if t.opening == nil {
 		w.line("\nThe trail has no records.")
 		return w.String()

@@ -33,6 +33,7 @@ type look struct {
 	slivers   int
 	pairs     []geom.Pair
 	allPairs  bool
+	siftedOut int     // copies and flat triangles not tried for crossings
 	crossing  []int32 // triangles
 	spikes    []spike
 	area      float64
@@ -100,12 +101,18 @@ func (l *look) sideBySide(ctx context.Context, one, two []func()) {
 // withTree looks for what needs a tree: crossings, and shells in shells.
 func (l *look) withTree(ctx context.Context, shells int) error {
 	l.progress.Start("looking for triangles that cross", 0)
-	tree, err := geom.NewTree(ctx, l.mesh, l.workers)
+	mesh, kept := l.sifted()
+	tree, err := geom.NewTree(ctx, mesh, l.workers)
 	if err != nil {
 		return err
 	}
 	if l.pairs, l.allPairs, err = tree.Crossings(ctx, pairsMost, l.workers); err != nil {
 		return err
+	}
+	if kept != nil {
+		for i, p := range l.pairs {
+			l.pairs[i] = geom.Pair{kept[p[0]], kept[p[1]]}
+		}
 	}
 	for _, p := range l.pairs {
 		l.crossing = append(l.crossing, p[0], p[1])
@@ -116,7 +123,40 @@ func (l *look) withTree(ctx context.Context, shells int) error {
 		return context.Cause(ctx)
 	}
 	l.shells = sizeShells(l, shells)
-	return nest(ctx, l, tree)
+	of := l.of
+	if kept != nil {
+		of = make([]int32, len(kept))
+		for i, t := range kept {
+			of[i] = l.of[t]
+		}
+	}
+	return nest(ctx, l, tree, of)
+}
+
+// heapMost is how many copies and triangles without area are put into the
+// tree: thousands of them at one place would be tried each against each.
+const heapMost = 1000
+
+// sifted returns the surface for the tree, and if that is not the whole of it,
+// which triangles it holds.
+func (l *look) sifted() (m *geom.Mesh, kept []int32) {
+	if len(l.copies)+len(l.flat) <= heapMost {
+		return l.mesh, nil
+	}
+	l.siftedOut = len(l.copies) + len(l.flat)
+	out := make([]bool, len(l.mesh.Tris))
+	for _, list := range [2][]int32{l.copies, l.flat} {
+		for _, t := range list {
+			out[t] = true
+		}
+	}
+	m = &geom.Mesh{Verts: l.mesh.Verts, Origin: l.mesh.Origin}
+	for t, tri := range l.mesh.Tris {
+		if !out[t] {
+			m.Tris, kept = append(m.Tris, tri), append(kept, int32(t))
+		}
+	}
+	return m, kept
 }
 
 func (l *look) countEdges() {
@@ -192,6 +232,9 @@ func (l *look) notes() []string {
 	var notes []string
 	if !l.allPairs {
 		notes = append(notes, fmt.Sprintf("more than %d pairs of triangles cross; counting stopped there", pairsMost))
+	}
+	if l.siftedOut > 0 {
+		notes = append(notes, fmt.Sprintf("crossings were counted without the %d triangles that are copies or have no area", l.siftedOut))
 	}
 	if l.twisted > 0 {
 		notes = append(notes, fmt.Sprintf("%d edges cannot be put right by turning triangles: the skin has a half twist there and no inside", l.twisted))

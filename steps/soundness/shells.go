@@ -76,13 +76,13 @@ func closeFan(l *look, h hole, o geom.Vec, shells []shell) {
 const outerMost = 200
 
 // nest finds which shells lie in which, and which of those that lie in none
-// are inside out.
-func nest(ctx context.Context, l *look, tree *geom.Tree) error {
+// are inside out. of names the shell of each triangle in the tree.
+func nest(ctx context.Context, l *look, tree *geom.Tree, of []int32) error {
 	outer := outers(l.shells)
 	for i := range l.shells {
 		s := &l.shells[i]
 		if !s.crosses {
-			l.findOuter(tree, outer, i)
+			l.findOuter(tree, of, outer, i)
 		}
 		s.insideOut = s.inside < 0 && facesIn(s)
 		if i&255 == 0 && ctx.Err() != nil {
@@ -110,7 +110,7 @@ func outers(shells []shell) []int {
 }
 
 // findOuter finds the smallest shell that shell i lies in.
-func (l *look) findOuter(tree *geom.Tree, outer []int, i int) {
+func (l *look) findOuter(tree *geom.Tree, of []int32, outer []int, i int) {
 	s := &l.shells[i]
 	may := false
 	for _, k := range outer {
@@ -120,7 +120,7 @@ func (l *look) findOuter(tree *geom.Tree, outer []int, i int) {
 		return
 	}
 	a, _, _ := l.mesh.Corners(int(s.first))
-	turns := tree.TurnsBy(a, l.of)
+	turns := tree.TurnsBy(a, of)
 	least := math.Inf(1)
 	for _, k := range outer {
 		if k == i || turns[int32(k)] == 0 || !holds(l.shells[k].box, s.box) {

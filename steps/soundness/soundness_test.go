@@ -286,6 +286,23 @@ func TestBounded(t *testing.T) {
 	}
 }
 
+// TestHeaped: tens of thousands of triangles at one place are counted without
+// trying each against each.
+func TestHeaped(t *testing.T) {
+	const n = 60_000
+	m := joined(cube(geom.Vec{}, 10), cube(geom.Vec{X: 20}, 10))
+	for range n {
+		m.Tris = append(m.Tris, m.Tris[3], geom.Tri{5, 5, 5}, geom.Tri{9, 9, 10})
+	}
+	r := soundness(t, fileOf(t, m), nil)
+	if count(r, "faces.duplicate") != n || count(r, "faces.degenerate") != 2*n || count(r, "crossing.pairs") != 0 {
+		t.Errorf("%d copies, %d without area, %d pairs; want %d, %d and none", count(r, "faces.duplicate"), count(r, "faces.degenerate"), count(r, "crossing.pairs"), n, 2*n)
+	}
+	if !strings.Contains(strings.Join(r.Notes, "\n"), "without the 180000 triangles") {
+		t.Errorf("notes %v", r.Notes)
+	}
+}
+
 // TestPinned: if this fails, outcomes have changed: raise Handbook.Version.
 func TestPinned(t *testing.T) {
 	// Whole numbers and halves only: the same bits wherever it is made.

@@ -199,18 +199,20 @@ func (l *look) turnedSpots() []ranked {
 }
 
 func (l *look) crowdedSpots() []ranked {
-	var tris []int32
-	for _, fan := range l.edges.Fans {
-		for _, c := range fan {
-			tris = append(tris, c/3)
-		}
-	}
-	slices.Sort(tris)
 	copied := map[int32]bool{} // copies crowd their edges too, and have spots of their own
 	for _, t := range l.copies {
 		copied[t] = true
 	}
-	tris = slices.DeleteFunc(slices.Compact(tris), func(t int32) bool { return copied[t] || l.crowdedByCopy(t, copied) })
+	var tris []int32
+	for g, anyhow := range l.crowdedAnyhow(copied) {
+		for _, c := range l.edges.Fans[g] {
+			if anyhow && !copied[c/3] {
+				tris = append(tris, c/3)
+			}
+		}
+	}
+	slices.Sort(tris)
+	tris = slices.Compact(tris)
 	var out []ranked
 	for _, p := range patches(l.mesh, tris, nil) {
 		out = append(out, ranked{rank: rankCrowded, weight: float64(p.faces), Spot: step.Spot{
@@ -227,25 +229,20 @@ func (l *look) crowdedSpots() []ranked {
 	return out
 }
 
-// crowdedByCopy reports whether a triangle lies at crowded edges only because
-// some triangle there is a copy.
-func (l *look) crowdedByCopy(t int32, copied map[int32]bool) bool {
-	for c := 3 * t; c < 3*t+3; c++ {
-		mate := l.edges.Across[c]
-		if mate >= geom.Rim {
-			continue
-		}
+// crowdedAnyhow tells for each fan whether three or more triangles meet there
+// that are no copies.
+func (l *look) crowdedAnyhow(copied map[int32]bool) []bool {
+	anyhow := make([]bool, len(l.edges.Fans))
+	for g, fan := range l.edges.Fans {
 		own := 0
-		for _, d := range l.edges.Fans[-2-mate] {
-			if !copied[d/3] {
+		for _, c := range fan {
+			if !copied[c/3] {
 				own++
 			}
 		}
-		if own > 2 {
-			return false
-		}
+		anyhow[g] = own > 2
 	}
-	return true
+	return anyhow
 }
 
 func (l *look) copySpots() []ranked {

@@ -13,7 +13,7 @@ func (m *Mesh) Copies(e *Edges) []int32 {
 	add := func(t int32) {
 		k := key(m.Tris[t])
 		slices.Sort(k[:])
-		if k[0] != k[1] && k[1] != k[2] && !slices.Contains(groups[k], t) {
+		if k[0] != k[1] && k[1] != k[2] {
 			groups[k] = append(groups[k], t)
 		}
 	}
@@ -33,7 +33,7 @@ func (m *Mesh) Copies(e *Edges) []int32 {
 	var copies []int32
 	for _, k := range slices.SortedFunc(maps.Keys(groups), func(a, b key) int { return slices.Compare(a[:], b[:]) }) {
 		slices.Sort(groups[k])
-		copies = append(copies, groups[k][1:]...)
+		copies = append(copies, slices.Compact(groups[k])[1:]...) // a triangle is met at each of its edges
 	}
 	slices.Sort(copies)
 	return copies

@@ -3,6 +3,7 @@ package geom
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -17,6 +18,9 @@ type Pair [2]int32
 // Neighbours folded flat onto each other cross; triangles without area and
 // copies of a triangle do not (they are counted as such elsewhere).
 //
+// Where tens of thousands of triangles lie at one place it gives up with
+// ErrHeaped.
+//
 // Pairs stand in order, no more than most of them, and all tells whether there
 // are no more. Which are kept of too many, as all else, does not depend on
 // workers.
@@ -30,7 +34,8 @@ func (t *Tree) Crossings(ctx context.Context, most, workers int) (pairs []Pair, 
 	if len(t.nodes) == 0 {
 		return nil, true, nil
 	}
-	c := &crosser{ctx: ctx, tree: t, most: most, boxes: make([]box32, len(t.corners))}
+	c := &crosser{ctx: ctx, tree: t, most: most, boxes: make([]box32, len(t.corners)),
+		triesMost: triesFree + triesEach*int64(len(t.ids))}
 	if err := c.measure(workers); err != nil {
 		return nil, false, err
 	}
@@ -56,7 +61,21 @@ type crosser struct {
 	tree  *Tree
 	most  int
 	boxes []box32 // of each triangle, in tree order
+
+	tries     atomic.Int64 // pairs of triangles tried
+	triesMost int64
 }
+
+// triesEach is how many others a triangle may be tried against on average, on
+// top of triesFree. Skin needs some twenty; where ten thousands lie at one
+// place the work grows with their square and would not end.
+const (
+	triesEach = 1000
+	triesFree = 1 << 24
+)
+
+// ErrHeaped tells that crossings cannot be counted.
+var ErrHeaped = errors.New("so many triangles lie at one place that crossings cannot be counted: remove copies and triangles without area first")
 
 // part is a subtree: a node, or a leaf as in node.kids.
 type part struct{ a, b int32 }
@@ -138,6 +157,9 @@ func (c *crosser) run(tasks []part, workers int) ([][]Pair, error) {
 	if c.ctx.Err() != nil {
 		return nil, context.Cause(c.ctx)
 	}
+	if c.tries.Load() > c.triesMost {
+		return nil, ErrHeaped
+	}
 	return found[:ahead], nil
 }
 
@@ -216,11 +238,19 @@ type walker struct {
 	*crosser
 	found []Pair
 	steps int
+	tried int // pairs of triangles since it last told
 }
 
 // walk looks for crossings between two parts, or within one.
 func (w *walker) walk(a, b int32) {
-	if w.steps++; len(w.found) > w.most || w.steps&1023 == 0 && w.ctx.Err() != nil {
+	if w.steps++; len(w.found) > w.most {
+		return
+	}
+	if w.steps&255 == 0 {
+		w.tries.Add(int64(w.tried))
+		w.tried = 0
+	}
+	if w.steps&255 == 0 && w.ctx.Err() != nil || w.tries.Load() > w.triesMost {
 		return
 	}
 	if a < 0 && b < 0 {
@@ -234,6 +264,7 @@ func (w *walker) walk(a, b int32) {
 func (w *walker) leaves(a, b int32) {
 	af, bf := int(^a>>3), int(^b>>3)
 	al, bl := af+int(^a&7), bf+int(^b&7)
+	w.tried += (al - af) * (bl - bf)
 	for i := af; i < al; i++ {
 		if a == b {
 			bf = i + 1

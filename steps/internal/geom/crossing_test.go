@@ -364,6 +364,17 @@ func TestCrossingBalls(t *testing.T) {
 	}
 }
 
+// TestCrossingsHeaped: where the work would not end, it says so.
+func TestCrossingsHeaped(t *testing.T) {
+	m := ball(Vec{}, 10, 1)
+	for range 9_000 {
+		m.Tris = append(m.Tris, m.Tris[0])
+	}
+	if _, _, err := treeOf(t, m).Crossings(t.Context(), 10, 2); !errors.Is(err, ErrHeaped) {
+		t.Errorf("got %v, want ErrHeaped", err)
+	}
+}
+
 func TestCrossingsCancelled(t *testing.T) {
 	stop := errors.New("stop")
 	ctx, cancel := context.WithCancelCause(t.Context())

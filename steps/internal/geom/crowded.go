@@ -113,10 +113,12 @@ func (m *Mesh) fansAbout(e *Edges, v int32, tris []int32) int {
 			if a, b := m.Ends(c); a != v && b != v {
 				continue
 			}
-			for _, mate := range e.mates(c) {
-				if k, ok := place[mate/3]; ok {
-					set.Join(int32(i), k)
-				}
+			mate := e.Across[c]
+			if mate < Rim {
+				mate = e.Fans[-2-mate][0] // one of a fan is enough
+			}
+			if k, ok := place[mate/3]; ok && mate != Rim {
+				set.Join(int32(i), k)
 			}
 		}
 	}

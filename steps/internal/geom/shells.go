@@ -12,6 +12,7 @@ func (m *Mesh) Shells(e *Edges) (shell []int32, n int) {
 		shell[t] = -1
 	}
 	var stack []int32
+	passed := make([]bool, len(e.Fans)) // a fan need be gone through once only
 	for t := range shell {
 		if shell[t] >= 0 {
 			continue
@@ -21,6 +22,12 @@ func (m *Mesh) Shells(e *Edges) (shell []int32, n int) {
 			s := stack[len(stack)-1]
 			stack = stack[:len(stack)-1]
 			for c := 3 * s; c < 3*s+3; c++ {
+				if g := -2 - e.Across[c]; g >= 0 {
+					if passed[g] {
+						continue
+					}
+					passed[g] = true
+				}
 				for _, mate := range e.mates(c) {
 					if u := mate / 3; shell[u] < 0 {
 						shell[u] = int32(n)

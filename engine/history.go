@@ -28,6 +28,7 @@ type history struct {
 type past struct {
 	Keys    []string          `json:"keys"`              // of fingerprints, newest first
 	Took    time.Duration     `json:"took,omitempty"`    // how long it last ran
+	Folder  string            `json:"folder,omitempty"`  // of its visible files, below the model's
 	Visible map[string]string `json:"visible,omitempty"` // visible files by name, with the digest they were laid with
 }
 
@@ -95,11 +96,11 @@ func (h *history) ran(n Node, key string, took time.Duration) {
 	h.dirty = true
 }
 
-func (h *history) laid(n Node, visible map[string]string) {
+func (h *history) laid(n Node, folder string, visible map[string]string) {
 	p := h.past(n)
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	p.Visible = visible
+	p.Folder, p.Visible = folder, visible
 	h.dirty = true
 }
 

@@ -40,7 +40,7 @@ func (m *Model) Run(ctx context.Context, o RunOptions, watch Watcher) (*Board, e
 	s := newSchedule(w, nodes, o, watch)
 	s.run(ctx)
 	w.rememberQuantities()
-	if err := errors.Join(m.writeHistory(w.history), m.Remember()); err != nil && ctx.Err() == nil {
+	if err := errors.Join(w.sweep(ctx), m.writeHistory(w.history), m.Remember()); err != nil && ctx.Err() == nil {
 		return nil, err
 	}
 	if ctx.Err() != nil {

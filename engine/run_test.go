@@ -159,9 +159,14 @@ func TestScans(t *testing.T) {
 		t.Fatal(err)
 	}
 	wantRan(t, f.run(b, RunOptions{})) // the same bytes under another name
+	f.write("out/head/intake/5/mine.txt", "a note beside it")
 	os.Remove(filepath.Join(f.dir, "scans/head/5.ply"))
 	if board := f.run(b, RunOptions{}); len(board.Stages) != 7 {
 		t.Errorf("%d stages after a scan went, want 7", len(board.Stages))
+	}
+	left, _ := filepath.Glob(filepath.Join(f.dir, "out/head/intake/[45]/*"))
+	if len(left) != 1 || filepath.Base(left[0]) != "mine.txt" {
+		t.Errorf("of scans that are gone there is left in out/: %v", left)
 	}
 }
 

@@ -3,7 +3,6 @@ package engine
 import (
 	"cmp"
 	"context"
-	"errors"
 	"slices"
 
 	"layette/engine/graph"
@@ -90,7 +89,7 @@ func (s *schedule) run(ctx context.Context) {
 		if s.busy == 0 {
 			return
 		}
-		s.finished(<-s.done)
+		s.finished(ctx, <-s.done)
 	}
 }
 
@@ -148,7 +147,7 @@ func (s *schedule) begin(ctx context.Context, v *visit, weight int64) {
 }
 
 // finished takes in what a goroutine has done and frees what waited for it.
-func (s *schedule) finished(e event) {
+func (s *schedule) finished(ctx context.Context, e event) {
 	s.busy--
 	if !e.ran {
 		s.looking--
@@ -160,7 +159,7 @@ func (s *schedule) finished(e event) {
 	}
 	st := e.v.st
 	if e.err != nil {
-		if errors.Is(e.err, context.Canceled) || errors.Is(e.err, context.DeadlineExceeded) {
+		if ctx.Err() != nil { // cut short: nothing can be said of it
 			return
 		}
 		st.State, st.Says = Failed, e.err.Error()

@@ -122,7 +122,7 @@ func (w *walk) lay(ctx context.Context, n *node, st *Status) error {
 		return err
 	}
 	if !maps.Equal(was, v.want) {
-		w.history.laid(n.Node, v.want)
+		w.history.laid(n.Node, v.folder, v.want)
 	}
 	return nil
 }
@@ -171,19 +171,48 @@ func (w *walk) ours(sha256, was string) bool {
 	return err == nil
 }
 
-// takeAway removes visible files of an earlier result that this one has not,
-// if they are still as they were laid.
+// takeAway removes visible files of an earlier result that this one has not.
 func (w *walk) takeAway(ctx context.Context, v *visible, was map[string]string) error {
 	for name, digest := range was {
 		if _, wanted := v.want[name]; wanted {
 			continue
 		}
-		at := path.Join(v.folder, name)
-		if sum, err := w.m.stamps.Sum(ctx, w.m.here(), at, nil); err == nil && sum.SHA256 == digest {
-			if err := w.m.root.Remove(at); err != nil {
+		if err := w.remove(ctx, path.Join(v.folder, name), digest); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// remove deletes a visible file if it still is as it was laid.
+func (w *walk) remove(ctx context.Context, at, digest string) error {
+	sum, err := w.m.stamps.Sum(ctx, w.m.here(), at, nil)
+	if err != nil || sum.SHA256 != digest {
+		return context.Cause(ctx) // gone, or a person's now
+	}
+	w.m.stamps.Forget(w.m.here(), at)
+	return w.m.root.Remove(at)
+}
+
+// sweep removes the visible files of stages, parts and scans that the model
+// has no more: lying in out/ they would be taken for its results. What is
+// stored of them stays until it is tidied.
+func (w *walk) sweep(ctx context.Context) error {
+	here := map[string]bool{}
+	for _, n := range w.plan.nodes {
+		here[n.String()] = true
+	}
+	for name, p := range w.history.Nodes {
+		if here[name] || len(p.Visible) == 0 {
+			continue
+		}
+		for file, digest := range p.Visible {
+			if err := w.remove(ctx, path.Join(p.Folder, file), digest); err != nil {
 				return err
 			}
 		}
+		w.m.root.Remove(p.Folder) // stays if anything else lies in it
+		p.Visible, w.history.dirty = nil, true
 	}
 	return nil
 }

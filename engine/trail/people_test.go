@@ -29,6 +29,7 @@ func TestForeign(t *testing.T) {
 		"a stranger's key":                           {h.forge("carla", word(Approve, arm), nil), "stranger"},
 		"Anna's key as Ben":                          {h.forge("anna", word(Approve, arm), func(r *Record) { r.By, r.ByPrinted = "ben", "Ben Okafor" }), "stranger"},
 		"Anna under a printed name that is not hers": {h.forge("anna", word(Approve, arm), func(r *Record) { r.ByPrinted = "Ben Okafor" }), "stranger"},
+		"Anna's key as ben, printed Anna Berg":       {h.forge("anna", word(Approve, arm), func(r *Record) { r.By = "ben" }), "stranger"},
 		"Ben's fingerprint, Anna's signature":        {h.forge("anna", word(Approve, arm), func(r *Record) { r.By, r.ByPrinted, r.Key = "ben", "Ben Okafor", Fingerprint(h.key("ben").PublicKey()) }), "spoilt"},
 		"a second opening": {h.forge("anna", Draft{Kind: Opening, Trail: "luna-2026-03", Name: "anna", Printed: "Anna Berg",
 			Public: PublicText(h.key("anna").PublicKey()), Meaning: "m"}, nil), "other-trail"},
@@ -77,6 +78,15 @@ func TestOnlyOwnerEnrols(t *testing.T) {
 	h.wantCodes(h.with(b), "not-owner")
 	ben := h.forge("ben", word(Approve, subject("a")), func(r *Record) { r.After = h.with(b).heads() })
 	h.wantCodes(h.with(b, ben), "not-owner stranger")
+}
+
+// TestEnrolledBefore: an enrolment that a record does not follow proves nothing
+// for it.
+func TestEnrolledBefore(t *testing.T) {
+	h := newHouse(t, "anna")
+	heads := h.open().heads()
+	h.must("wren", h.enrolment("ben"))
+	h.wantCodes(h.with(h.forge("ben", word(Approve, subject("a")), func(r *Record) { r.After = heads })), "stranger")
 }
 
 // TestKeysStay: a key stays with one person, even if the owner says otherwise.

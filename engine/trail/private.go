@@ -113,11 +113,11 @@ func (t *Trail) compare(m *memory) {
 	if n := len(t.lost); n > 0 {
 		last := t.lost[n-1]
 		t.problem(true, "cut", "%s that this workstation has seen, the newest being %s by %s at %s, no longer in the file: heal the trail to put back",
-			records_(n), last.title(), last.ByPrinted, last.Time.Format("2006-01-02 15:04"))
+			howMany(n), last.title(), last.ByPrinted, last.Time.Format("2006-01-02 15:04"))
 	}
 }
 
-func records_(n int) string {
+func howMany(n int) string {
 	if n == 1 {
 		return "1 record"
 	}

@@ -48,8 +48,30 @@
 //
 // # What counts
 //
-// See judge for records and Decide for subjects. The trail does not prove that
-// somebody looked, only that the holder of a key said so about these bytes.
+// See judge for records and Decide for subjects. Texts are compared byte for
+// byte in Unicode normal form C: Append brings them into it, a reader refuses
+// any other form. File labels are for people only and may lie on disk in
+// another form (Look).
+//
+// # Who could change what, and what then shows it
+//
+//	a line, a field, a signature's bytes       the record is spoilt
+//	a record taken out of the middle           whoever follows it names it: gone
+//	the newest records cut off                 nothing in the file; every workstation that saw
+//	                                           them (Options.Private), a later record, a seal
+//	the whole file, by another owner           the memory of the place; the owner's fingerprint
+//	an approval moved to other bytes, another  digests, sizes, stage, state and the trail's
+//	stage or another model                     first record are in the signed text
+//	a key enrolled or two keys swapped         enrolments are signed by the owner; a record
+//	                                           names its signer and the key's fingerprint
+//	a clock set back                           a record lies after all that it follows, but for
+//	                                           five minutes
+//	a stolen key, once it is retired           what the retirement had not seen does not count
+//	two writers at once, a lock left behind    memories put back what was lost, byte for byte
+//
+// It does not prove that somebody looked, only that the holder of a key said
+// so about these bytes; nor when, between two neighbours; nor anything against
+// somebody who holds the owner's key, every workstation and every printed seal.
 package trail
 
 import (

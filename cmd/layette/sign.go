@@ -98,11 +98,11 @@ func (a *app) say(ctx context.Context, w *word, args []string) error {
 	if err != nil {
 		return err
 	}
+	a.showDraft(d, who, seen)
+	a.showUnanswered(d, st)
 	if err := a.tick(w, seen, &d); err != nil {
 		return err
 	}
-	a.showDraft(d, who, seen)
-	a.showUnanswered(d, st)
 	if !w.yes {
 		if err := a.agree(fmt.Sprintf("\nSign this as %s?", who.Printed)); err != nil {
 			return err
@@ -275,7 +275,9 @@ func (a *app) tick(w *word, s *engine.Subject, d *trail.Draft) error {
 	}
 	for i, q := range s.Sign.Questions {
 		yes := slices.Contains(w.ticks, strconv.Itoa(i+1)) || slices.Contains(w.ticks, "all") || slices.Contains(w.ticks, q)
-		if !yes && !w.yes {
+		if yes {
+			a.showLines("yes to", []string{q})
+		} else if !w.yes {
 			said, err := a.ask(fmt.Sprintf("%d. %s (yes/no)", i+1, q))
 			if err != nil {
 				return err
@@ -305,7 +307,6 @@ func (a *app) showDraft(d trail.Draft, who trail.Member, s *engine.Subject) {
 		fmt.Fprintf(out, "  from     %s\n           %d bytes, sha256 %s\n", f.Label, f.Size, f.SHA256)
 	}
 	a.showLines("shown", d.Saw)
-	a.showLines("yes to", d.Ticks)
 	for _, p := range d.Pins {
 		fmt.Fprintf(out, "  at       %g, %g, %g mm, r %g: %s\n", p.At[0], p.At[1], p.At[2], p.Radius, p.Words)
 	}

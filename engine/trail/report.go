@@ -115,7 +115,7 @@ func (r *Record) says() string {
 }
 
 func (w *report) record(n int, r *Record) {
-	w.line("\n%4d  %s  %s  %s", n, r.ID.Short(), strings.ToUpper(r.says()), r.Stage)
+	w.line("\n%4d  %s  %s", n, r.ID.Short(), strings.TrimSpace(strings.ToUpper(r.says())+"  "+r.Stage))
 	if r.Void != "" {
 		w.line("      DOES NOT COUNT: %s", r.Void)
 	}

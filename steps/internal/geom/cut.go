@@ -275,9 +275,12 @@ func (c *Cutter) Split(ctx context.Context, p Plane, sections []Section, whole b
 	for _, sec := range sections {
 		s.cap(sec)
 	}
-	beyond, rest = s.piece(true), s.piece(false)
+	beyond, rest = s.piece(ctx, true), s.piece(ctx, false)
+	if ctx.Err() != nil {
+		return nil, nil, context.Cause(ctx)
+	}
 	if len(beyond.Tris) == 0 || len(rest.Tris) == 0 {
 		return nil, nil, errors.New("the plane only touches the surface there")
 	}
-	return beyond, rest, ctx.Err()
+	return beyond, rest, nil
 }

@@ -208,7 +208,7 @@ func flatWithin(outer, inner []flatPoint) bool {
 
 // piece gathers the triangles of one side, parts of cut ones among them, and
 // the caps that close it.
-func (s *split) piece(beyond bool) *Mesh {
+func (s *split) piece(ctx context.Context, beyond bool) *Mesh {
 	var tris []Tri
 	add := func(a, b, c int32) {
 		if a != b && b != c && c != a {
@@ -216,6 +216,9 @@ func (s *split) piece(beyond bool) *Mesh {
 		}
 	}
 	for t, tri := range s.m.Tris {
+		if t&0xffff == 0 && ctx.Err() != nil {
+			return s.m // Split asks ctx again
+		}
 		if s.up[t] < 0 {
 			if s.beyond[t] == beyond {
 				tris = append(tris, tri)

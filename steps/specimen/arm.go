@@ -92,12 +92,12 @@ func (l limb) out(p geom.Vec) geom.Vec { return l.hand.World(p.Mul(l.size)) }
 // gap returns the least air between fingers i and i+1 near their ends, with
 // the two nearest points on the skin.
 func (l limb) gap(i int) (float64, geom.Vec, geom.Vec) {
-	_, p, q := air(l.digits[i], l.digits[i+1])
+	_, p, q := pinch(l.digits[i], l.digits[i+1])
 	return facing(l.solid, l.out(p), l.out(q))
 }
 
 // over returns the air between the end of finger i and the palm.
 func (l limb) over(i int) (float64, geom.Vec, geom.Vec) {
-	_, p, q := l.digits[i].above(palm(l.digits))
+	_, p, q := l.digits[i].over(palm(l.digits))
 	return facing(l.solid, l.out(p), l.out(q))
 }

@@ -3,6 +3,7 @@ package specimen
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 
 	"layette/steps/internal/geom"
@@ -11,6 +12,17 @@ import (
 // corpus is every kind of field: all parts of three kits, all faults of form,
 // all plain bodies.
 func corpus(t *testing.T) map[string]Field {
+	t.Helper()
+	every.Do(func() { every.fields = newCorpus(t) })
+	return every.fields
+}
+
+var every struct {
+	sync.Once
+	fields map[string]Field
+}
+
+func newCorpus(t *testing.T) map[string]Field {
 	out := map[string]Field{}
 	for _, name := range Parts {
 		out[name] = part(t, name, Options{}).Field

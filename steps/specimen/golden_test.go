@@ -18,10 +18,10 @@ import (
 // specimen will too: change the shape on purpose or undo.
 func TestOutcomeIsPinned(t *testing.T) {
 	pinned := map[string]string{
-		"fields":  "c15c0a590bfd3c539c59494ec533a2ea4a5a0b1add2126b24b84c2dad7798be2",
-		"hand":    "a6307c3400cf03cb17a499b85afe1df5fb6c57c6af184353e0f30bf899252249",
+		"fields":  "dfaf2fb00568c63eb7bae3594b0ab94e648e1b119bbb52f4c441cfacfe6f7cec",
+		"hand":    "2c5a83d2e533cba9dcb65fd04610706a3d625b6df11de9a3b5c01cf8b1b2a16b",
 		"head":    "61896e4cc8bbf28ea0583099f6c3f74c587a2877c52a5db76dfe996f2d0df924",
-		"session": "96bba73d5003e543",
+		"session": "3b518517ad50e543",
 	}
 	got := map[string]string{"fields": fieldsDigest(t)}
 	for name, p := range map[string]string{"hand": "left-hand", "head": "head"} {

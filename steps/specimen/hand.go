@@ -63,7 +63,7 @@ func (f *finger) flesh(from, to int) Field {
 		r := f.radius[i]
 		parts = append(parts, f.bones[i], egg3(mid, geom.Vec{X: 0.93 * r, Y: 0.98 * r, Z: 0.52 * f.length[i]}))
 	}
-	return join(0.8, parts...)
+	return join(1.2, parts...)
 }
 
 // nail returns the nail's plate.
@@ -80,7 +80,7 @@ func (f *finger) lines(skin Field) []*line {
 	at := func(x, z float64) geom.Vec {
 		return f.frames[2].turned(0, -7).World(geom.Vec{X: x * r, Y: 1.1 * r, Z: z * f.length[2]})
 	}
-	out = append(out, drawn(skin, 0.5, 0.22, at(0.72, 1.02), at(0.74, 0.8), at(0.55, 0.5), at(0, 0.42), at(-0.55, 0.5), at(-0.74, 0.8), at(-0.72, 1.02)))
+	out = append(out, drawn(skin, 0.7, 0.22, at(0.72, 1.02), at(0.74, 0.8), at(0.55, 0.5), at(0, 0.42), at(-0.55, 0.5), at(-0.74, 0.8), at(-0.72, 1.02)))
 	for i := 1; i < 3; i++ { // under each joint a crease, over it two wrinkles
 		q := f.radius[i]
 		fr := f.frames[i].turned(0, -f.bend[i]/2)
@@ -94,7 +94,7 @@ func (f *finger) lines(skin Field) []*line {
 			if y > 0 {
 				depth = 0.16
 			}
-			return drawn(skin, 0.65, depth, pts...)
+			return drawn(skin, 0.9, depth, pts...)
 		}
 		out = append(out, across(-1, 0), across(1, -0.5), across(1, 0.7))
 	}
@@ -108,7 +108,7 @@ func ringPart(skin Field, fr Frame, r, z float64) *line {
 	for _, x := range []float64{-0.9, -0.45, 0, 0.45, 0.9} {
 		pts = append(pts, fr.World(geom.Vec{X: x * r, Y: -1.3 * r, Z: z}))
 	}
-	return drawn(skin, 0.7, 0.35, pts...)
+	return drawn(skin, 0.95, 0.35, pts...)
 }
 
 // fingers returns thumb, index, middle, ring and little finger, posed.
@@ -169,9 +169,23 @@ func (h Hand) solid(trunk Field) (Field, [5]*finger) {
 			ends = append(ends, taper(a.joint[i+1], b.joint[i+1], 0.8*a.radius[i+1], 0.8*b.radius[i+1]))
 		}
 	}
-	hand = join(2.2, hand, join(0.3, roots[1:]...))
+	k := h.seam()
+	hand = join(3, hand, join(k, roots[1:]...))
 	hand = join(4, hand, roots[0])
-	return join(0.3, append([]Field{hand}, ends...)...), fs
+	return join(k, append([]Field{hand}, ends...)...), fs
+}
+
+// seam is how far the skin is rounded where fingers meet each other, mm: as
+// much as planted air leaves exactly as it is.
+func (h Hand) seam() float64 {
+	k := 1.3
+	if h.Gap > 0 {
+		k = min(k, 0.75*h.Gap)
+	}
+	if h.Over > 0 {
+		k = min(k, 0.75*h.OverAir)
+	}
+	return k
 }
 
 // palm returns the hand without its fingers.
@@ -251,8 +265,7 @@ func (h Hand) curl(fs [5]*finger) {
 			}
 		}
 		bent(lo)
-		_, p, q := f.above(body)
-		d, _, _ := apart(f.flesh(1, 3), body, p, q)
+		d, _, _ := f.over(body)
 		bones += h.OverAir - d
 	}
 }
@@ -268,13 +281,20 @@ func (h Hand) detail(hand Field, fs [5]*finger) Field {
 		nails = append(nails, f.nail())
 		lines = append(lines, f.lines(hand)...)
 	}
+	if h.Over == 0 { // under a curled finger they would change its planted air
+		lines = append(lines, palmLines(hand)...)
+	}
+	return engrave(join(0.6, append([]Field{hand}, nails...)...), lines...)
+}
+
+// palmLines draws the three lines of the palm.
+func palmLines(hand Field) []*line {
 	p := func(x, z float64) geom.Vec { return geom.Vec{X: x, Y: -9, Z: z} }
-	lines = append(lines,
-		drawn(hand, 1.1, 0.55, p(11.5, 25), p(6, 25.5), p(-1, 23), p(-9, 18.5)), // head line
-		drawn(hand, 1.1, 0.55, p(-13, 24.5), p(-6, 27.2), p(1, 28.4), p(5.5, 31.5)),
-		drawn(hand, 1.1, 0.6, p(11.5, 24.6), p(6.5, 21), p(3.2, 14), p(2.6, 5)),
-	)
-	return engrave(join(0.35, append([]Field{hand}, nails...)...), lines...)
+	return []*line{
+		drawn(hand, 1.4, 0.55, p(11.5, 25), p(6, 25.5), p(-1, 23), p(-9, 18.5)), // head line
+		drawn(hand, 1.4, 0.55, p(-13, 24.5), p(-6, 27.2), p(1, 28.4), p(5.5, 31.5)),
+		drawn(hand, 1.4, 0.6, p(11.5, 24.6), p(6.5, 21), p(3.2, 14), p(2.6, 5)),
+	}
 }
 
 // close leans the ends of two fingers together until the air between them is
@@ -299,8 +319,7 @@ func (h Hand) close(fs [5]*finger) {
 				hi = lean
 			}
 		}
-		_, p, q := air(a, b)
-		d, _, _ := apart(a.flesh(1, 3), b.flesh(1, 3), p, q)
+		d, _, _ := pinch(a, b)
 		bones += h.Gap - d
 	}
 }
@@ -315,6 +334,41 @@ func air(a, b *finger) (float64, geom.Vec, geom.Vec) {
 			if d, r, s := between(x, y); d < least {
 				least, p, q = d, r, s
 			}
+		}
+	}
+	return least, p, q
+}
+
+// pinch returns the least air between the flesh of the outer bones of two
+// fingers, and where: the best of twenty searches started along them.
+func pinch(a, b *finger) (float64, geom.Vec, geom.Vec) {
+	f, g := a.flesh(1, 3), b.flesh(1, 3)
+	least := far
+	var p, q geom.Vec
+	for _, x := range a.bones[1:] {
+		for _, s := range []float64{0, 0.25, 0.5, 0.75, 1} {
+			for _, y := range b.bones[1:] {
+				_, r, t := between(ball(x.centre(s), x.radius(s)), y)
+				if d, r, t := apart(f, g, r, t); d < least {
+					least, p, q = d, r, t
+				}
+			}
+		}
+	}
+	return least, p, q
+}
+
+// over is the same for the end of a finger and the palm.
+func (f *finger) over(palm Field) (float64, geom.Vec, geom.Vec) {
+	flesh := f.flesh(2, 3)
+	least := far
+	var p, q geom.Vec
+	for _, s := range []float64{0.25, 0.5, 0.75, 1} {
+		c := f.bones[2].centre(s)
+		t := closest(palm, c, c)
+		r := c.Add(t.Sub(c).Unit().Mul(f.bones[2].radius(s)))
+		if d, r, t := apart(flesh, palm, r, t); d < least {
+			least, p, q = d, r, t
 		}
 	}
 	return least, p, q

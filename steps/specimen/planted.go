@@ -54,8 +54,8 @@ type Fault struct {
 // value of its own, near their ends; above it the least is down at the web.
 const mostGap = 1.3
 
-// leastAir is the narrowest air that the rounding of a hand's skin, 0.3 mm
-// where fingers meet it, leaves exactly as it is.
+// leastAir is the narrowest air that can be planted: nails and lines stand out
+// of a finger by up to a tenth of it.
 const leastAir = 0.4
 
 func (f Fault) check() error {
@@ -70,7 +70,7 @@ func (f Fault) check() error {
 		return fmt.Errorf("specimen: fault %s needs fingers; %s has none", f.What, f.Part)
 	}
 	if hand && f.What != Joined && f.Size != 0 && f.Size < leastAir {
-		return fmt.Errorf("specimen: fault %s of %g mm: skin is rounded over %g mm, so that is the least air", f.What, f.Size, leastAir)
+		return fmt.Errorf("specimen: fault %s of %g mm of air: %g mm is the least that can be planted exactly", f.What, f.Size, leastAir)
 	}
 	if f.What == FingerGap && f.Size > mostGap {
 		return fmt.Errorf("specimen: fingers %g mm apart: their ends can be leant together to %g mm or less, exactly", f.Size, mostGap)

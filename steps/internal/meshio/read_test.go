@@ -9,6 +9,7 @@ import (
 	"math"
 	"reflect"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -362,8 +363,10 @@ func TestDefectFiles(t *testing.T) {
 		t.Errorf("13: origin %v, %v", m.Origin, err)
 	}
 	_, info, err := readBytes(t, data(t, "derived-defects-a/15_nan.stl"))
-	if err != nil || info.NotFinite == 0 {
-		t.Errorf("15: %d triangles left out, %v", info.NotFinite, err)
+	if err != nil || info.NotFinite != 3 {
+		t.Errorf("15: %d triangles left out (%v), want the three made bad; %v", info.NotFinite, info.Where, err)
+	} else if w := info.Where; !slices.Equal(w, []int{11, 500, 1203}) && !slices.Equal(w, []int{12, 501, 1204}) {
+		t.Errorf("15: triangles %v left out, want facets 11, 500 and 1203", w)
 	}
 }
 
@@ -450,5 +453,25 @@ func TestCountsOfBinarySTL(t *testing.T) {
 	m, info, err := readBytes(t, append(stlOf(t, box()), make([]byte, 37)...))
 	if err != nil || len(m.Tris) != 12 || len(info.Notes) != 1 || !strings.Contains(info.Notes[0], "the last 37 of the file's bytes") {
 		t.Errorf("37 bytes more: %v, %v", info.Notes, err)
+	}
+}
+
+// TestJitterIsWeldedWhenAsked: triangles that miss each other by rounding hold
+// together again, and only when welding within a tolerance is chosen.
+func TestJitterIsWeldedWhenAsked(t *testing.T) {
+	m, _, err := readBytes(t, data(t, "derived-defects-a/10_unwelded_jitter.stl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, _, err := m.WeldedWithin(t.Context(), 0.001, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := w.Edges(t.Context(), 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(m.Verts) < 2*len(w.Verts) || len(w.Verts) != 8838 || !w.Closed(e) {
+		t.Errorf("%d vertices apart, %d joined, want 8838 and closed", len(m.Verts), len(w.Verts))
 	}
 }

@@ -10,7 +10,7 @@ import "layette/steps/internal/geom"
 type Hand struct {
 	// Gap is the least air between fingers Between and Between+1 (1 index to
 	// 4 little), mm: their ends lean toward each other until it is exact. 0
-	// leaves the fingers as they fall, more than 2 mm apart.
+	// leaves the fingers as they fall, in a V from the web between them.
 	Gap     float64
 	Between int
 	// Curl bends each finger (0 thumb to 4 little) at all its joints, degrees

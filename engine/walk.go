@@ -4,13 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path"
-	"slices"
-	"strings"
 	"sync"
 
-	"layette/engine/recipe"
-	"layette/engine/step"
 	"layette/engine/store"
 	"layette/engine/trail"
 )
@@ -119,83 +114,6 @@ func (w *walk) set(n *node, st *Status) {
 	w.status[n] = st
 }
 
-// gather finds a node's input files; what stands in the way is a state and a sentence.
-func (w *walk) gather(n *node, st *Status) (State, string) {
-	for _, f := range n.feeds {
-		if f.away != "" {
-			return Handwork, f.away
-		}
-		files, state, says := w.feed(n, f)
-		if says != "" {
-			return state, says
-		}
-		if len(files) == 0 && !f.in.Optional {
-			if len(f.in.From) > 0 {
-				return Failed, fmt.Sprintf("%s gives no %s for input %s", f.in.From[0].Stage, f.in.From[0].Output, f.in.Name)
-			}
-			return Handwork, awaited(f)
-		}
-		if len(files) > 1 && !f.decl.Many {
-			return Failed, fmt.Sprintf("input %s takes one file and there are %d: %s", f.in.Name, len(files), names(files))
-		}
-		st.Inputs = append(st.Inputs, files...)
-	}
-	return "", ""
-}
-
-func awaited(f feed) string {
-	if f.in.Folder != "" {
-		return fmt.Sprintf("no file %s in %s yet", f.glob, f.in.Folder)
-	}
-	return fmt.Sprintf("no file %s yet", f.glob)
-}
-
-// names lists at most three files.
-func names(files []File) string {
-	var list []string
-	for _, f := range files[:min(len(files), 3)] {
-		list = append(list, f.Path)
-	}
-	if len(files) > 3 {
-		list = append(list, "…")
-	}
-	return strings.Join(list, ", ")
-}
-
-// feed returns the files of one input.
-func (w *walk) feed(n *node, f feed) ([]File, State, string) {
-	var files []File
-	for _, out := range f.from {
-		if out.output == step.AccountOutput {
-			told, err := w.of(out.node).account()
-			if err != nil {
-				return nil, Failed, err.Error()
-			}
-			told.Role = f.in.Name
-			files = append(files, told)
-			continue
-		}
-		for _, made := range w.of(out.node).Files {
-			if made.Role == out.output {
-				made.Role, made.From = f.in.Name, out.node.Node
-				files = append(files, made)
-			}
-		}
-	}
-	for _, src := range f.files {
-		sum, ok := w.sums.byName[src.shown]
-		if !ok {
-			return nil, Failed, w.sums.fault(src.shown).Error()
-		}
-		files = append(files, File{
-			Role: f.in.Name, Name: path.Base(src.name), Path: src.shown, Kind: f.decl.Kind, Units: f.in.Units,
-			SHA256: sum.SHA256, Size: sum.Size, part: n.Part, scan: n.Scan,
-			bytes: where{place: src.place, name: src.name, source: true, sum: sum},
-		})
-	}
-	return files, "", ""
-}
-
 // fingerprint writes down all that the node's result depends on.
 func (w *walk) fingerprint(n *node, st *Status) error {
 	fp := &store.Fingerprint{Kind: n.book.Name, Version: n.book.Version}
@@ -248,92 +166,4 @@ func (w *walk) lost(ctx context.Context, t *store.Trace) *loss {
 		}
 	}
 	return nil
-}
-
-// files returns a trace's outputs as files.
-func (w *walk) files(n *node, st *Status, t *store.Trace) ([]File, error) {
-	var files []File
-	for _, made := range t.Outputs {
-		f := File{
-			Role: made.Output, Name: made.Name, Units: made.Units, SHA256: made.SHA256, Size: made.Size,
-			Kind: outputKind(n.book, made.Output), From: n.Node, part: n.Part, scan: n.Scan,
-		}
-		if made.Passed == "" {
-			f.Path = path.Join(n.folder(w.plan), made.Name)
-			f.bytes = where{place: w.m.here(), name: store.ObjectName(made.SHA256)}
-		} else {
-			in := inputAt(st.Inputs, made.Passed, made.Place)
-			if in == nil || in.SHA256 != made.SHA256 {
-				return nil, fmt.Errorf("the stored trace gives on input %s, which is not there", made.Passed)
-			}
-			f.Path, f.bytes, f.part, f.scan = in.Path, in.bytes, in.part, in.scan
-			if made.Name != in.Name && made.Name != in.Path { // packed under a new name
-				f.Path = path.Join(n.folder(w.plan), made.Name)
-			}
-		}
-		files = append(files, f)
-	}
-	return files, nil
-}
-
-func inputAt(inputs []File, role string, place int) *File {
-	for i := range inputs {
-		if inputs[i].Role != role {
-			continue
-		}
-		if place == 0 {
-			return &inputs[i]
-		}
-		place--
-	}
-	return nil
-}
-
-func outputKind(book step.Handbook, output string) step.FileKind {
-	for _, o := range book.Outputs {
-		if o.Name == output {
-			return o.Kind
-		}
-	}
-	return step.Any
-}
-
-// outFolder is where visible results lie, below the model's folder.
-const outFolder = "out"
-
-// folder is where a node's visible results lie: out/left-arm/gaps, out/kit/bag
-// for a stage of the whole kit, out/head/intake/017 for a scan.
-func (n *node) folder(p *plan) string {
-	if n.Scan == "" {
-		return path.Join(outFolder, partFolder(n.Part), n.Stage)
-	}
-	return path.Join(outFolder, partFolder(n.Part), n.Stage, scanFolder(n.Scan, p.scanGlob(n.Part)))
-}
-
-func partFolder(part string) string {
-	if part == "" {
-		return "kit"
-	}
-	return part
-}
-
-func (p *plan) scanGlob(part string) string {
-	i := slices.IndexFunc(p.recipe.Parts, func(q *recipe.Part) bool { return q.Name == part })
-	if i < 0 {
-		return ""
-	}
-	return p.recipe.Parts[i].Scans
-}
-
-// scanFolder is a scan's path below the part of its glob that names folders
-// outright, without the ending if the glob names that: 017 for
-// scans/head/017.ply under scans/head/*.ply.
-func scanFolder(scan, glob string) string {
-	if i := strings.IndexAny(glob, `*?[\`); i >= 0 {
-		scan = strings.TrimPrefix(scan, glob[:strings.LastIndex(glob[:i], "/")+1])
-	}
-	if ext := path.Ext(glob); ext != "" && !strings.ContainsAny(ext, `*?[\`) {
-		scan = strings.TrimSuffix(scan, ext)
-	}
-	return scan
 }

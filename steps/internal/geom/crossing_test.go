@@ -266,8 +266,8 @@ func crossingsOf(t testing.TB, m *Mesh) []Pair {
 // finds.
 func TestCrossingsIsBruteForce(t *testing.T) {
 	for name, m := range corpus() {
-		if len(m.Tris) > 1500 {
-			m = &Mesh{Verts: m.Verts, Tris: m.Tris[:1500]}
+		if len(m.Tris) > 700 {
+			m = &Mesh{Verts: m.Verts, Tris: m.Tris[:700]}
 		}
 		var want []Pair
 		for i := range m.Tris {

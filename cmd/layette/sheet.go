@@ -119,7 +119,7 @@ func (w *sheetWriter) page(ctx context.Context) (sheet.Page, error) {
 	}
 	shown := 0
 	for _, st := range b.Stages {
-		if w.surface(st) != nil {
+		if surfaceOf(st) != nil {
 			shown++
 		}
 	}
@@ -282,10 +282,10 @@ func sheetSpots(spots []step.Spot) []sheet.Spot {
 	return out
 }
 
-// surface returns the surface on which a stage's findings are best seen: one
+// surfaceOf returns the surface on which a stage's findings are best seen: one
 // it gives, such as a map of values, or else the one its spots lie on; nil if
 // it found nothing to see.
-func (w *sheetWriter) surface(st *engine.Status) *engine.File {
+func surfaceOf(st *engine.Status) *engine.File {
 	for i, f := range st.Files {
 		if f.Kind == step.Surface && (f.Role == "map" || len(st.Spots) > 0 && st.Spots[0].Surface == f.Role) {
 			return &st.Files[i]
@@ -317,7 +317,7 @@ func (w *sheetWriter) picture(ctx context.Context, s *sheet.Stage, st *engine.St
 		}
 		s.Pictures = append(s.Pictures, sheet.Picture{Title: f.Name, Data: data})
 	}
-	f := w.surface(st)
+	f := surfaceOf(st)
 	if f == nil {
 		return nil
 	}

@@ -13,11 +13,15 @@ import (
 
 func newShowCmd(a *app) *cobra.Command {
 	var asJSON bool
+	var dir string
 	cmd := &cobra.Command{
 		Use:   "show STAGE [PART] [SCAN]",
 		Short: "Show what a stage found: measures, gates, spots, files, sign-offs",
 		Args:  cobra.RangeArgs(1, 3),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if dir != "" {
+				return a.export(cmd.Context(), dir, args)
+			}
 			_, list, err := a.lookAt(cmd, args)
 			if err != nil {
 				return err
@@ -35,6 +39,8 @@ func newShowCmd(a *app) *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print as JSON")
+	cmd.Flags().StringVar(&dir, "export", "", "write spots (CSV, JSON, points) and coloured surfaces (GLB, PLY) for other programs to a `folder`")
+	cmd.MarkFlagsMutuallyExclusive("json", "export")
 	return cmd
 }
 

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 
@@ -16,7 +17,7 @@ import (
 func SpotsCSV(w io.Writer, spots []step.Spot) error {
 	c := csv.NewWriter(w)
 	c.Write([]string{"number", "what", "x mm", "y mm", "z mm", "to x mm", "to y mm", "to z mm", "radius mm", "value", "unit", "fault", "part", "surface", "says"})
-	num := func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+	num := func(x float64) string { return strconv.FormatFloat(math.Round(x*1e6)/1e6, 'f', -1, 64) } // to a millionth of a mm
 	for _, s := range spots {
 		row := []string{strconv.Itoa(s.Number), s.What, num(s.At[0]), num(s.At[1]), num(s.At[2]), num(s.To[0]), num(s.To[1]), num(s.To[2]),
 			num(s.Radius), num(s.Value), s.Unit, strconv.FormatBool(s.Fault), s.Part, s.Surface, s.Says}

@@ -74,16 +74,18 @@ function layetteViewer(element, solid) {
   var pinList = make("ol", element, { className: "pins" });
   var gl = canvas.getContext("webgl", { antialias: true, preserveDrawingBuffer: true });
   if (!gl) throw new Error("no WebGL");
+  var creases = gl.getExtension("OES_standard_derivatives"); // without it sharp edges look round
   if (!gl.getExtension("OES_element_index_uint")) throw new Error("large surfaces are not supported");
   canvas.addEventListener("webglcontextlost", function (e) { e.preventDefault(); told.textContent = "The graphics were taken away by the system; open the page again to see this view."; });
 
   var program = gl.createProgram();
   [[gl.VERTEX_SHADER,
-    "attribute vec3 place, normal; attribute vec4 tone; uniform mat4 sight; uniform mat3 turn; varying vec3 at, n; varying vec4 c;" +
-    "void main() { at = place; n = turn * normal; c = tone; gl_Position = sight * vec4(place, 1.0); }"],
+    "attribute vec3 place, normal; attribute vec4 tone; uniform mat4 sight; uniform mat3 turn; varying vec3 at, n, seen; varying vec4 c;" +
+    "void main() { at = place; seen = turn * place; n = turn * normal; c = tone; gl_Position = sight * vec4(place, 1.0); }"],
   [gl.FRAGMENT_SHADER,
-    "precision highp float; varying vec3 at, n; varying vec4 c; uniform vec4 plane; uniform float cut; uniform vec3 lamp;" +
+    (creases ? "#extension GL_OES_standard_derivatives : enable\n" : "") + "precision highp float; varying vec3 at, n, seen; varying vec4 c; uniform vec4 plane; uniform float cut; uniform vec3 lamp;" +
     "void main() { if (cut > 0.5 && dot(at, plane.xyz) > plane.w) discard; vec3 d = normalize(n);" +
+    (creases ? "vec3 flat_ = normalize(cross(dFdx(seen), dFdy(seen))); if (!gl_FrontFacing) flat_ = -flat_; if (dot(flat_, d) < 0.7) d = flat_;" : "") +
     "if (!gl_FrontFacing) { if (cut > 0.5) { float h = step(0.78, fract((gl_FragCoord.x + gl_FragCoord.y) / 9.0));" +
     "gl_FragColor = vec4(mix(vec3(0.90, 0.87, 0.82), vec3(0.44, 0.43, 0.42), h), 1.0); return; } d = -d; }" +
     "float key = max(0.0, (dot(d, lamp) + 0.12) / 1.12), fill = max(0.0, (dot(d, normalize(vec3(0.8, 0.05, 0.6))) + 0.4) / 1.4);" +

@@ -79,6 +79,8 @@ func Show(ctx context.Context, p Piece, o Options) (*Exhibit, error) {
 	if err != nil {
 		return nil, err
 	}
+	// a column without two different values has nothing to show
+	values = slices.DeleteFunc(values, func(v *draw.Values) bool { return !(v.High > v.Low) })
 	var e Exhibit
 	if e.Pictures, err = pictures(ctx, p, m, values, o); err != nil {
 		return nil, err
@@ -101,8 +103,8 @@ func read(ctx context.Context, p Piece, workers int) (*geom.Mesh, []*draw.Values
 	}
 	var values []*draw.Values
 	for _, c := range info.Columns {
-		if v := scaled(c.Name, c.Values, p.Limits[c.Name]); v != nil && len(c.Values) == len(m.Verts) {
-			values = append(values, v)
+		if len(c.Values) == len(m.Verts) {
+			values = append(values, scaled(c.Name, c.Values, p.Limits[c.Name]))
 		}
 	}
 	return m, values, nil
@@ -134,8 +136,8 @@ func columns(r io.Reader) []string {
 var less = []string{"air", "solid", "wall", "corner", "gap", "thickness"}
 
 // scaled returns a column with the ends of its scale: what ninety-six of a
-// hundred vertices have, so that a few far values do not wash out the rest. A
-// column without two different values gives nil.
+// hundred vertices have, so that a few far values do not wash out the rest. The
+// ends of a column without two different values are the same.
 func scaled(name string, at []float32, limits []float64) *draw.Values {
 	var all []float64
 	for i := 0; i < len(at); i += 1 + len(at)/200_000 {
@@ -144,7 +146,7 @@ func scaled(name string, at []float32, limits []float64) *draw.Values {
 		}
 	}
 	if len(all) == 0 {
-		return nil
+		return &draw.Values{At: at, Name: name}
 	}
 	slices.Sort(all)
 	at, all = found(at, all)
@@ -159,9 +161,6 @@ func scaled(name string, at []float32, limits []float64) *draw.Values {
 		v.Scale = draw.Apart
 		far := max(-v.Low, v.High)
 		v.Low, v.High = -far, far
-	}
-	if !(v.High > v.Low) {
-		return nil
 	}
 	return v
 }
@@ -307,3 +306,20 @@ func coloured(ctx context.Context, p Piece, column string, workers int, write fu
 	}
 	return b.Bytes(), nil
 }
+
+// Points returns spots as a PLY file of points in mm, with their numbers,
+// values and radii, for programs that want to show them over a surface.
+func Points(spots []step.Spot) ([]byte, error) {
+	m := &geom.Mesh{}
+	number, value, radius := []float32{}, []float32{}, []float32{}
+	for _, s := range spots {
+		m.Verts = append(m.Verts, geom.Vec{X: s.At[0], Y: s.At[1], Z: s.At[2]}.Point())
+		number, value, radius = append(number, float32(s.Number)), append(value, float32(s.Value)), append(radius, float32(s.Radius))
+	}
+	var b bytes.Buffer
+	err := meshio.WritePLY(&b, m, meshio.Column{Name: "number", Values: number}, meshio.Column{Name: "value", Values: value}, meshio.Column{Name: "radius", Values: radius})
+	return b.Bytes(), err
+}
+
+// Columns returns the names of the values that a piece's file holds.
+func Columns(p Piece) []string { return columns(io.NewSectionReader(p.Data, 0, p.Size)) }

@@ -172,8 +172,14 @@ func round125(x float64) float64 {
 	return p
 }
 
-// number writes x with three figures and no idle noughts.
-func number(x float64) string { return strconv.FormatFloat(x, 'g', 4, 64) }
+// number writes x with three figures, or more before the point, and no idle
+// noughts.
+func number(x float64) string {
+	if a := math.Abs(x); a >= 1000 && a < 1e9 {
+		return strconv.FormatFloat(x, 'f', 0, 64)
+	}
+	return strconv.FormatFloat(x, 'g', 3, 64)
+}
 
 // legend draws the scale at the lower right, with its ends and limits.
 func (b brush) legend(v *Values, l layout, hand letterer) {

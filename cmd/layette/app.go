@@ -68,6 +68,7 @@ func newRootCmd(a *app) *cobra.Command {
 		return usage(err, "see "+cmd.CommandPath()+" --help")
 	})
 	root.AddCommand(
+		newDemoCmd(a),
 		newNewCmd(a),
 		newTryCmd(a),
 		newRunCmd(a),

@@ -17,7 +17,7 @@ import (
 // from here upwards with a model sheet in it.
 func (a *app) findModel() (string, error) {
 	if a.model != "" {
-		return filepath.Join(a.dir, a.model), a.isModel(filepath.Join(a.dir, a.model))
+		return a.path(a.model), a.isModel(a.path(a.model))
 	}
 	for dir := a.dir; ; dir = filepath.Dir(dir) {
 		if a.isModel(dir) == nil {

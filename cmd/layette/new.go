@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -21,7 +20,7 @@ func newNewCmd(a *app) *cobra.Command {
 			if recipe == "" {
 				return usage(errors.New("which recipe?"), "layette new "+args[0]+" --recipe NAME; recipes here: "+strings.Join(a.recipeNames(args[0]), ", "))
 			}
-			made, err := engine.New(filepath.Join(a.dir, args[0]), recipe, a.kinds, a.modelOptions().Recipes)
+			made, err := engine.New(a.path(args[0]), recipe, a.kinds, a.modelOptions().Recipes)
 			if unknown, ok := errors.AsType[*engine.UnknownRecipe](err); ok {
 				return usage(unknown, "layette new "+args[0]+" --recipe "+strings.Join(unknown.Names, " or "))
 			}
@@ -40,5 +39,5 @@ func newNewCmd(a *app) *cobra.Command {
 }
 
 func (a *app) recipeNames(dir string) []string {
-	return engine.NewShelf(filepath.Join(a.dir, dir), a.modelOptions().Recipes).Names()
+	return engine.NewShelf(a.path(dir), a.modelOptions().Recipes).Names()
 }

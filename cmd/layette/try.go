@@ -40,7 +40,7 @@ func newTryCmd(a *app) *cobra.Command {
 func (a *app) try(args []string) (*recipe.Recipe, error) {
 	dir := ""
 	if len(args) == 1 {
-		at := filepath.Join(a.dir, args[0])
+		at := a.path(args[0])
 		if filepath.IsAbs(args[0]) {
 			at = args[0]
 		}

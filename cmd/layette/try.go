@@ -41,9 +41,6 @@ func (a *app) try(args []string) (*recipe.Recipe, error) {
 	dir := ""
 	if len(args) == 1 {
 		at := a.path(args[0])
-		if filepath.IsAbs(args[0]) {
-			at = args[0]
-		}
 		info, err := os.Stat(at)
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil, usage(fmt.Errorf("there is no %s", args[0]), "name a recipe's file or a model's folder")

@@ -76,8 +76,27 @@ func TestOnlyOwnerEnrols(t *testing.T) {
 	}
 	b := h.forge("anna", h.enrolment("ben"), nil)
 	h.wantCodes(h.with(b), "not-owner")
+	if !strings.Contains(h.with(b).Report(nil), "DOES NOT COUNT: only the trail's owner") {
+		t.Error("the report shows a record that does not count as if it did")
+	}
 	ben := h.forge("ben", word(Approve, subject("a")), func(r *Record) { r.After = h.with(b).heads() })
 	h.wantCodes(h.with(b, ben), "not-owner stranger")
+}
+
+// TestOnlyOwnerRetires: nobody else ends a person's keys.
+func TestOnlyOwnerRetires(t *testing.T) {
+	h := newHouse(t, "anna", "ben")
+	end := Draft{Kind: Retire, Name: "ben", Printed: "Ben Okafor", Keys: []string{Fingerprint(h.key("ben").PublicKey())}, Reason: "r", Meaning: "m"}
+	if _, err := h.add("anna", end); err == nil {
+		t.Error("Anna retired Ben")
+	}
+	b := h.forge("anna", end, nil)
+	h.wantCodes(h.with(b), "not-owner")
+	if !strings.Contains(h.with(b).Report(nil), "DOES NOT COUNT: only the trail's owner") {
+		t.Error("the report shows a record that does not count as if it did")
+	}
+	ben := h.forge("ben", word(Approve, subject("a")), nil)
+	h.wantState(h.with(b, ben), subject("a"), Policy{}, Approved)
 }
 
 // TestEnrolledBefore: an enrolment that a record does not follow proves nothing
@@ -272,6 +291,17 @@ func TestForks(t *testing.T) {
 	h.wantState(h.open(), arm, Policy{People: 3}, Approved)
 }
 
+// TestParallelApprovals: one person at two workstations is one person.
+func TestParallelApprovals(t *testing.T) {
+	h := newHouse(t, "ben")
+	arm := subject("a")
+	one := h.forge("ben", word(Approve, arm), nil)
+	two := h.forge("ben", word(Approve, arm, "at home"), nil)
+	if d := h.wantState(h.with(one, two), arm, Policy{People: 2}, Waiting); len(d.By) != 1 {
+		t.Errorf("Ben counts as %d people", len(d.By))
+	}
+}
+
 // TestHoldsOnEarlierContent must be answered by name before anything is approved.
 func TestHoldsOnEarlierContent(t *testing.T) {
 	h := newHouse(t, "anna", "ben", "carla")
@@ -343,6 +373,10 @@ func TestQuestions(t *testing.T) {
 	h.must("anna", d)
 	h.wantState(h.open(), arm, p, Approved)
 	p.Meaning = "I compared it with the photographs"
+	h.wantState(h.open(), arm, p, Waiting)
+	p.Meaning = ""
+	d.Ticks = nil // the newest word counts, not the best
+	h.must("anna", d)
 	h.wantState(h.open(), arm, p, Waiting)
 }
 

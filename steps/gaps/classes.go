@@ -87,7 +87,7 @@ func (l *look) innerOf(i int32) class {
 		return corner
 	case b.Turn > square && l.meets(l.solid, i, -1):
 		return crevice
-	case !l.mutual(l.solid, i):
+	case !l.mutual(l.solid, i) || 2*float64(b.Radius) < l.rough: // crumpled triangles
 		return free
 	}
 	return gap

@@ -112,10 +112,10 @@ func (l *look) depth(widths []float32, members []int32, wide float64) float64 {
 	var queue []geom.Near
 	for k := 0; k < len(next); k++ {
 		mouth := math.Inf(1)
-		l.around(next[k], func(w int32, long float64) {
+		l.around(next[k], func(w int32, _ float64) {
 			reach(w)
 			if widths[w] > limit {
-				mouth = min(mouth, long/2)
+				mouth = 0
 			}
 		})
 		if !math.IsInf(mouth, 1) {

@@ -202,10 +202,10 @@ func (l *look) folds(widths []float32) []find {
 			continue
 		}
 		wide := l.middling(members)
-		f := find{what: fold, width: wide, depth: l.depth(widths, members, wide)}
+		f := find{what: fold, width: wide, depth: l.depth(widths, members, wide) + wide/2} // at its bottom balls touch that
 		f.ratio = f.depth / wide
 		f.area, _ = l.area(l.air, members, 2*wide, geom.Vec{})
-		if f.ratio <= l.warn || f.area < wide*wide || wide < max(l.touch, l.skin.Edge/2) {
+		if f.ratio <= l.warn || f.area < max(leastArea, wide*wide) || wide < max(l.touch, l.skin.Edge/2) {
 			continue
 		}
 		deep := l.deepest(members, wide)

@@ -97,23 +97,27 @@ func (n *tally) judge(t *testing.T, h hand, spots []found) {
 	used := make([]bool, len(spots))
 	want := func(what string, at geom.Vec, value, within float64) {
 		n.planted++
+		best := -1
 		for i, s := range spots {
-			if s.what == what && !used[i] && s.near(at) {
-				used[i] = true
-				if math.Abs(s.value-value) <= within {
-					n.hit++
-				} else {
-					n.wrong++
-					t.Logf("%s: %s at %v is %.3f, want %.3f", h.describe, what, at, s.value, value)
-				}
-				return
+			if s.what == what && !used[i] && s.near(at) && (best < 0 || math.Abs(s.at.X-at.X) < math.Abs(spots[best].at.X-at.X)) {
+				best = i
 			}
 		}
-		t.Logf("%s: %s of %.3f at %v was missed", h.describe, what, value, at)
+		if best < 0 {
+			t.Logf("%s: %s of %.3f at %v was missed", h.describe, what, value, at)
+			return
+		}
+		used[best] = true
+		if math.Abs(spots[best].value-value) <= within {
+			n.hit++
+			return
+		}
+		n.wrong++
+		t.Logf("%s: %s at %v is %.3f, want %.3f", h.describe, what, at, spots[best].value, value)
 	}
 	for i, g := range h.gaps {
 		if g > 0 && g < 1.2 {
-			want(fingerGap, h.places[i], g, max(0.02, 0.02*g))
+			want(fingerGap, h.places[i], g, max(0.02, 0.02*g)) // fingers are 7 apart: the nearest along x is meant
 		}
 	}
 	if h.thumb > 0 && h.thumb < 1.2 {

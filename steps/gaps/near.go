@@ -49,6 +49,12 @@ func (l *look) pinchOf(balls []geom.Ball, members []int32, follow bool) pinch {
 	var tp, tq int32
 	for _, i := range near {
 		j := balls[i].Touch
+		if !follow {
+			if l.through(i, j, &best) {
+				best.p, best.q = i, j
+			}
+			continue
+		}
 		for _, a := range l.skin.Faces.Of(l.skin.Vert[i]) {
 			for _, b := range l.skin.Faces.Of(l.skin.Vert[j]) {
 				if l.measure(a, b, &best) {
@@ -72,13 +78,15 @@ func (l *look) pinchOf(balls []geom.Ball, members []int32, follow bool) pinch {
 	return best
 }
 
-// squarest returns the members whose balls touch within 15 degrees of opposite
+// squarest returns the members whose balls touch within 10 degrees of opposite
 // their places, or on a sharp edge; all, if none do. The straight line between
 // others is shorter than their balls are wide.
 func (l *look) squarest(balls []geom.Ball, members []int32) []int32 {
 	var some []int32
 	for _, i := range members {
-		if b := balls[i]; b.Turn < -0.966 || l.sharp(b.Touch) {
+		b := balls[i]
+		across := l.at(i).Sub(l.at(b.Touch))
+		if b.Turn < -0.985 || l.sharp(b.Touch) && math.Abs(across.Dot(l.out(i))) > 0.966*across.Len() {
 			some = append(some, i)
 		}
 	}
@@ -86,6 +94,20 @@ func (l *look) squarest(balls []geom.Ball, members []int32) []int32 {
 		return members
 	}
 	return some
+}
+
+// through measures from place i to the triangles round place j.
+func (l *look) through(i, j int32, best *pinch) bool {
+	better := false
+	from := l.at(i)
+	for _, b := range l.skin.Faces.Of(l.skin.Vert[j]) {
+		var t [3]geom.Vec
+		t[0], t[1], t[2] = l.skin.Mesh.Corners(int(b))
+		if d, _, to := geom.TriDistance([3]geom.Vec{from, from, from}, t); d < best.wide {
+			best.wide, best.at, best.to, better = d, from, to, true
+		}
+	}
+	return better
 }
 
 // measure looks at the distance of two triangles (squared, in best.wide until

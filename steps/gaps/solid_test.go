@@ -172,15 +172,20 @@ func settle(f solid, p geom.Vec, h float64) geom.Vec {
 	return p
 }
 
-// measured runs the step on a mesh.
-func measured(t testing.TB, m *geom.Mesh, values step.Values) *steptest.Result {
+func plyFile(t testing.TB, m *geom.Mesh) step.File {
 	t.Helper()
 	var b bytes.Buffer
 	if err := meshio.WritePLY(&b, m); err != nil {
 		t.Fatal(err)
 	}
+	return steptest.File("part.ply", b.Bytes(), "mm")
+}
+
+// measured runs the step on a mesh.
+func measured(t testing.TB, m *geom.Mesh, values step.Values) *steptest.Result {
+	t.Helper()
 	return steptest.Run(t, Kind{}, steptest.Given{
-		Inputs: map[string][]step.File{"surface": {steptest.File("part.ply", b.Bytes(), "mm")}}, Values: values,
+		Inputs: map[string][]step.File{"surface": {plyFile(t, m)}}, Values: values,
 	})
 }
 

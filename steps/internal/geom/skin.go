@@ -29,8 +29,8 @@ const sharpCos = 0.9063
 // NewSkin makes m ready with edges up to longest mm (a seventh more at worst):
 // longer ones are halved until they are not. The result has at most most
 // vertices: if that many will not do, the error says which length would.
-// Directions are averaged over about a quarter of a millimetre where triangles
-// are smaller than that, which takes scan noise out of them.
+// Directions are averaged over neighbours until they are calm, which takes scan
+// noise out of them.
 func NewSkin(ctx context.Context, m *Mesh, longest float64, most, workers int) (*Skin, error) {
 	fine, cut, err := refine(ctx, m, longest, most)
 	if err != nil {
@@ -187,26 +187,35 @@ func (s *Skin) weight(v, f int32) float64 {
 	return 1 / w
 }
 
-// settleLength is the length over which directions are averaged: a few times
-// the noise of a hand-held scanner and well below the least gap of interest.
-const settleLength = 0.25
+// Directions are averaged until one more round would turn them by less than
+// calm, a degree and a half, on the mean, and mostRounds times at most. Clean
+// skin takes one round, scan noise of 0.05 mm on triangles of 0.25 mm about eight.
+const (
+	calm       = 3.4e-4 // one less the cosine of the angle
+	mostRounds = 10
+)
 
-// settle averages directions with those of the neighbours, once for each square
-// of an edge that fits the square of settleLength. Neighbours that face more
-// than 60 degrees away keep out of it: they are another side.
+// settle averages directions with those of the neighbours. Neighbours that face
+// more than 60 degrees away keep out of it: they are another side.
 func (s *Skin) settle(workers int) {
-	times := int(min(8, float64(settleLength*settleLength)/float64(s.Edge*s.Edge)))
 	if len(s.At) != len(s.Mesh.Verts) {
 		return // places are not vertices: a coarse mesh with flat sides needs no averaging
 	}
 	next := make([]Point, len(s.Out))
-	for range times {
+	for range mostRounds {
 		Chunks(len(s.Out), workers, func(lo, hi int) {
 			for v := lo; v < hi; v++ {
 				next[v] = s.settled(int32(v))
 			}
 		})
+		var turned Sum
+		for v, d := range next {
+			turned.Add(1 - d.Vec().Dot(s.Out[v].Vec()))
+		}
 		s.Out, next = next, s.Out
+		if turned.Total() < calm*float64(len(next)) {
+			return
+		}
 	}
 }
 
@@ -282,8 +291,8 @@ func (s *Skin) Rims() (open float64, twisted int) {
 }
 
 // refine halves edges longer than longest until there are none, keeping the
-// surface closed where it was. cut tells which triangles came of a longer one;
-// nil if none did.
+// surface closed where it was. cut tells which triangles came of one over twice
+// as long: a flat side, not a facet of round skin. nil if nothing was cut.
 func refine(ctx context.Context, m *Mesh, longest float64, most int) (*Mesh, []bool, error) {
 	if need := refinedSize(m, longest); need > float64(most) {
 		return nil, nil, fmt.Errorf("%.0f places would be needed to look at every %.3g mm; %d is the most: look at every %.2g mm instead",
@@ -315,6 +324,11 @@ func refine(ctx context.Context, m *Mesh, longest float64, most int) (*Mesh, []b
 		}
 		if cut == nil {
 			cut = make([]bool, len(tris))
+		}
+		for i, t := range tris {
+			for k := range 3 {
+				cut[i] = cut[i] || verts[t[k]].Vec().Sub(verts[t[(k+1)%3]].Vec()).Len2() > 4*limit2
+			}
 		}
 		tris, cut = cutTris(tris, cut, verts, mids)
 	}
@@ -351,25 +365,25 @@ func cutTris(tris []Tri, cut []bool, verts []Point, mids map[[2]int32]int32) ([]
 			for m[0] < 0 {
 				t, m = turn(t), [3]int32{m[1], m[2], m[0]}
 			}
-			add(Tri{t[0], m[0], t[2]}, true)
-			add(Tri{m[0], t[1], t[2]}, true)
+			add(Tri{t[0], m[0], t[2]}, cut[i])
+			add(Tri{m[0], t[1], t[2]}, cut[i])
 		case 2:
 			for m[2] >= 0 {
 				t, m = turn(t), [3]int32{m[1], m[2], m[0]}
 			}
-			add(Tri{m[0], t[1], m[1]}, true)
+			add(Tri{m[0], t[1], m[1]}, cut[i])
 			if verts[t[0]].Vec().Sub(verts[m[1]].Vec()).Len2() <= verts[m[0]].Vec().Sub(verts[t[2]].Vec()).Len2() {
-				add(Tri{t[0], m[0], m[1]}, true)
-				add(Tri{t[0], m[1], t[2]}, true)
+				add(Tri{t[0], m[0], m[1]}, cut[i])
+				add(Tri{t[0], m[1], t[2]}, cut[i])
 			} else {
-				add(Tri{t[0], m[0], t[2]}, true)
-				add(Tri{m[0], m[1], t[2]}, true)
+				add(Tri{t[0], m[0], t[2]}, cut[i])
+				add(Tri{m[0], m[1], t[2]}, cut[i])
 			}
 		default:
-			add(Tri{t[0], m[0], m[2]}, true)
-			add(Tri{m[0], t[1], m[1]}, true)
-			add(Tri{m[2], m[1], t[2]}, true)
-			add(Tri{m[0], m[1], m[2]}, true)
+			add(Tri{t[0], m[0], m[2]}, cut[i])
+			add(Tri{m[0], t[1], m[1]}, cut[i])
+			add(Tri{m[2], m[1], t[2]}, cut[i])
+			add(Tri{m[0], m[1], m[2]}, cut[i])
 		}
 	}
 	return out, outCut

@@ -60,15 +60,15 @@ func (l *look) area(balls []geom.Ball, members []int32, wide float64, at geom.Ve
 	return sum.Total(), reach
 }
 
-// widths returns the narrowest ball at each vertex among places that have a
-// class, mm across; infinite where there is none.
+// widths returns the narrowest ball at each vertex, mm across, among places that
+// have a class, or all if classes is nil; infinite where there is none.
 func (l *look) widths(balls []geom.Ball, classes []class) []float32 {
 	w := make([]float32, len(l.skin.Mesh.Verts))
 	for v := range w {
 		w[v] = float32(math.Inf(1))
 	}
 	for i, v := range l.skin.Vert {
-		if !balls[i].Free() && classes[i] != free {
+		if !balls[i].Free() && (classes == nil || classes[i] != free) {
 			w[v] = min(w[v], 2*balls[i].Radius)
 		}
 	}
@@ -94,9 +94,10 @@ func (l *look) supported(widths []float32, balls []geom.Ball, members []int32) [
 	return some
 }
 
-// depth returns how far along the skin the deepest member lies from open skin,
-// where balls are over twice as wide as the slot; 0 if there is none.
-func (l *look) depth(widths []float32, members []int32, wide float64) float64 {
+// depth returns how far along the skin the deepest member, and the deepest skin
+// of the slot at all, lie from open skin, where balls are over twice as wide as
+// the slot; 0 if there is none.
+func (l *look) depth(widths []float32, members []int32, wide float64) (walls, floor float64) {
 	limit := float32(2 * wide)
 	in := map[int32]float64{} // vertices in the slot, with their distance from its mouth
 	var next []int32
@@ -112,12 +113,15 @@ func (l *look) depth(widths []float32, members []int32, wide float64) float64 {
 	var queue []geom.Near
 	for k := 0; k < len(next); k++ {
 		mouth := math.Inf(1)
-		l.around(next[k], func(w int32, _ float64) {
+		l.around(next[k], func(w int32, long float64) {
 			reach(w)
 			if widths[w] > limit {
-				mouth = 0
+				mouth = min(mouth, long/2)
 			}
 		})
+		if i := l.first[next[k]]; !math.IsInf(mouth, 1) && i >= 0 && l.sharp(i) {
+			mouth = 0 // the rim itself
+		}
 		if !math.IsInf(mouth, 1) {
 			in[next[k]] = mouth
 			geom.PushNear(&queue, geom.Near{ID: next[k], Dist2: mouth})
@@ -135,13 +139,17 @@ func (l *look) depth(widths []float32, members []int32, wide float64) float64 {
 			}
 		})
 	}
-	deepest := 0.0
 	for _, i := range members {
 		if d, inside := in[l.skin.Vert[i]]; inside && !math.IsInf(d, 1) {
-			deepest = max(deepest, d)
+			walls = max(walls, d)
 		}
 	}
-	return deepest
+	for _, v := range next {
+		if d := in[v]; !math.IsInf(d, 1) {
+			floor = max(floor, d)
+		}
+	}
+	return walls, floor
 }
 
 // around calls f for the vertices next to v and the lengths of the edges.
@@ -165,7 +173,7 @@ type line struct {
 
 // lineOf follows the walls of an inside corner up to their rims, at most limit
 // along the skin.
-func (l *look) lineOf(byVert []int32, members []int32, limit float64) line {
+func (l *look) lineOf(members []int32, limit float64) line {
 	dist := map[int32]float64{}
 	var queue []geom.Near
 	for _, i := range members {
@@ -178,14 +186,14 @@ func (l *look) lineOf(byVert []int32, members []int32, limit float64) line {
 		if v.Dist2 > dist[v.ID] {
 			continue
 		}
-		for i := byVert[v.ID]; i >= 0 && int(i) < len(l.skin.Vert) && l.skin.Vert[i] == v.ID; i++ {
+		for i := l.first[v.ID]; i >= 0 && int(i) < len(l.skin.Vert) && l.skin.Vert[i] == v.ID; i++ {
 			if l.class[i] == corner || l.class[i] == crevice || l.class[i] == slot {
 				best = best.wider(l.at(i).Sub(l.at(l.air[i].Touch)).Len(), l.air[i])
 			}
 		}
 		l.around(v.ID, func(w int32, long float64) {
 			d := v.Dist2 + long
-			if was, met := dist[w]; d > limit || met && was <= d || !l.angled(byVert, w) {
+			if was, met := dist[w]; d > limit || met && was <= d || !l.angled(w) {
 				return
 			}
 			dist[w] = d
@@ -196,8 +204,8 @@ func (l *look) lineOf(byVert []int32, members []int32, limit float64) line {
 }
 
 // angled reports whether a vertex has a place on the wall of an inside corner.
-func (l *look) angled(byVert []int32, v int32) bool {
-	for i := byVert[v]; i >= 0 && int(i) < len(l.skin.Vert) && l.skin.Vert[i] == v; i++ {
+func (l *look) angled(v int32) bool {
+	for i := l.first[v]; i >= 0 && int(i) < len(l.skin.Vert) && l.skin.Vert[i] == v; i++ {
 		if c := l.class[i]; c == corner || c == crevice || c == slot {
 			return true
 		}
@@ -221,8 +229,8 @@ func (n line) wider(chord float64, b geom.Ball) line {
 // degrees returns the angle with cosine c.
 func degrees(c float64) float64 { return math.Acos(min(1, max(-1, c))) * 180 / math.Pi }
 
-// byVert returns the first place of each vertex, -1 where there is none.
-func (l *look) byVert() []int32 {
+// firsts returns the first place of each vertex, -1 where there is none.
+func (l *look) firsts() []int32 {
 	first := make([]int32, len(l.skin.Mesh.Verts))
 	for v := range first {
 		first[v] = -1

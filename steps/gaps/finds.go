@@ -47,18 +47,18 @@ const leastArea = 0.2
 
 // finds gathers all finds, the gravest first.
 func (l *look) finds(ctx context.Context, workers int) ([]find, error) {
-	if slices.ContainsFunc(l.gaps(l.widths(l.air, l.class)), func(f find) bool { return f.what == touching }) {
+	if slices.ContainsFunc(l.gaps(l.widths(l.air, nil)), func(f find) bool { return f.what == touching }) {
 		if err := l.hide(ctx, workers); err != nil {
 			return nil, err
 		}
 	}
-	widths, first := l.widths(l.air, l.class), l.byVert()
+	widths := l.widths(l.air, nil)
 	var all []find
 	for _, part := range []func() []find{
 		func() []find { return l.gaps(widths) },
 		func() []find { return l.folds(widths) },
-		func() []find { return l.corners(first) },
-		func() []find { return l.walls() },
+		l.corners,
+		l.walls,
 	} {
 		if ctx.Err() != nil {
 			return nil, context.Cause(ctx)
@@ -160,7 +160,7 @@ func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
 		f.says = fmt.Sprintf("two skins touch or run into one another (%.3f mm): nothing to mould between them; join them properly or part them by %.2f mm", p.wide, l.least)
 		return f, true
 	}
-	f.depth = l.depth(widths, members, p.wide)
+	f.depth, _ = l.depth(widths, members, p.wide)
 	f.ratio = f.depth / p.wide
 	f.weight, f.fault = l.least/p.wide, p.wide < l.least
 	f.says = fmt.Sprintf("%s: %.3f mm of air between skins", f.what, p.wide)
@@ -202,7 +202,9 @@ func (l *look) folds(widths []float32) []find {
 			continue
 		}
 		wide := l.middling(members)
-		f := find{what: fold, width: wide, depth: l.depth(widths, members, wide) + wide/2} // at its bottom balls touch that
+		f := find{what: fold, width: wide}
+		_, f.depth = l.depth(widths, members, wide)
+		f.depth -= wide / 2 // from the foot of a wall to the middle of the floor
 		f.ratio = f.depth / wide
 		f.area, _ = l.area(l.air, members, 2*wide, geom.Vec{})
 		if f.ratio <= l.warn || f.area < max(leastArea, wide*wide) || wide < max(l.touch, l.skin.Edge/2) {
@@ -242,7 +244,7 @@ func (l *look) deepest(members []int32, wide float64) int32 {
 }
 
 // corners finds crevices, lines and inside corners sharper than asked for.
-func (l *look) corners(first []int32) []find {
+func (l *look) corners() []find {
 	var all []find
 	keep := func(i int32) bool {
 		return l.class[i] == crevice || l.class[i] == corner && float64(l.air[i].Radius) < max(2*l.corner, l.skin.Edge)
@@ -255,7 +257,7 @@ func (l *look) corners(first []int32) []find {
 			}
 		}
 		r := l.radius(tight)
-		n := l.lineOf(first, members, l.widest)
+		n := l.lineOf(members, l.widest)
 		n.angle = l.opening(members, n.angle)
 		f := find{what: tightCorner, value: r, unit: "mm", angle: n.angle, width: n.width, depth: n.depth, ratio: n.depth / n.width}
 		f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}

@@ -117,7 +117,7 @@ func (n *tally) judge(t *testing.T, h hand, spots []found) {
 	}
 	for i, g := range h.gaps {
 		if g > 0 && g < 1.2 {
-			want(fingerGap, h.places[i], g, max(0.02, 0.02*g)) // fingers are 7 apart: the nearest along x is meant
+			want(fingerGap, h.places[i], g, max(0.02, 0.02*g))
 		}
 	}
 	if h.thumb > 0 && h.thumb < 1.2 {
@@ -141,7 +141,14 @@ type found struct {
 	reach  float64
 }
 
-func (f found) near(at geom.Vec) bool { return f.at.Sub(at).Len() < f.reach+4 }
+// near: fingers are 7 mm apart and a gap may be least anywhere along them; a
+// thumb and a fold lie alone.
+func (f found) near(at geom.Vec) bool {
+	if f.what == fingerGap {
+		return math.Abs(f.at.X-at.X) < 3.5 && math.Abs(f.at.Z-at.Z) < 4
+	}
+	return f.at.Sub(at).Len() < f.reach+4
+}
 
 func (n *tally) hand(t *testing.T, seed uint64, cell float64) {
 	h := newHand(seed)

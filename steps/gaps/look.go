@@ -60,6 +60,7 @@ type look struct {
 	solid   []geom.Ball
 	along   []float32 // distance along the skin between a place and where its ball of air touches
 	class   []class
+	first   []int32 // first place of each vertex, -1: none
 	inner   []class // the same for the solid: gap is a wall, corner an outside corner
 	inward  float64 // -1 if the surface is inside out
 }
@@ -109,6 +110,7 @@ func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*loo
 	if err := l.walk(ctx, job.Workers); err != nil {
 		return nil, err
 	}
+	l.first = l.firsts()
 	l.sort(job.Workers)
 	return l, context.Cause(ctx)
 }

@@ -99,7 +99,7 @@ func (s *Skin) Balls(ctx context.Context, tree *PointTree, side Side, widest, ro
 // sparseEdge is about how far apart the others' representatives are.
 const (
 	nearWidth  = 4.0
-	sparseEdge = 0.4
+	sparseEdge = 0.6
 )
 
 // sparse is one place of every stride along the curve, with the balls that

@@ -70,13 +70,13 @@ func ballsOf(t testing.TB, m *Mesh, longest float64, side Side, widest float64) 
 // of the solid is as thick as the wall, whatever the place.
 func TestBallsInHollowBall(t *testing.T) {
 	m := joinMeshes(roundBall(Vec{3, 2, 1}, 30, 160, true), roundBall(Vec{3, 2, 1}, 28.8, 160, false))
-	_, balls := ballsOf(t, m, 0.5, Solid, 12)
+	_, balls := ballsOf(t, m, 1.3, Solid, 12)
 	for i, b := range balls {
 		if b.Free() || math.Abs(2*float64(b.Radius)-1.2) > 0.024 {
 			t.Fatalf("place %d: %v across, want 1.2 within 2 %%", i, 2*b.Radius)
 		}
 	}
-	_, balls = ballsOf(t, m, 0.5, Air, 12)
+	_, balls = ballsOf(t, m, 1.3, Air, 12)
 	for i, b := range balls {
 		if !b.Free() {
 			t.Fatalf("place %d: air ball %v across, want none: the hollow is 57.6 across", i, 2*b.Radius)

@@ -222,6 +222,24 @@ func TestSheetAtTheDesk(t *testing.T) {
 			t.Errorf("heading out of order: %s", s)
 		}
 	})
+	// on paper everything is unfolded, and the 3D view leaves its place to the pictures
+	t.Run("paper", func(t *testing.T) {
+		pdf, err := chromedp.Run(r.ctx, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(pdf, -1)); n < 3 || n > 30 {
+			t.Errorf("%d pages", n)
+		}
+		r.do(t, call(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}))
+		r.run(t, `dispatchEvent(new Event("beforeprint"))`)
+		if n := ask[int](t, r, `[...document.querySelectorAll("details")].filter(d => !d.open).length`); n > 0 {
+			t.Errorf("%d parts of the page stay folded on paper", n)
+		}
+		if shown := ask[bool](t, r, `getComputedStyle(document.querySelector("[data-solid]")).display !== "none"`); shown {
+			t.Error("the 3D view takes up paper")
+		}
+	})
 	r.complaints(t)
 }
 
@@ -242,29 +260,6 @@ func TestSheetOnAPhone(t *testing.T) {
 	r.await(t, "a drawn part", drawn)
 	if low := ask[float64](t, r, `Math.min(...[...document.querySelectorAll(".tools button")].map(b => b.getBoundingClientRect().height))`); low < 30 {
 		t.Errorf("a button is %.0f pixels high", low)
-	}
-	r.complaints(t)
-}
-
-// On paper everything is unfolded, and the 3D view leaves its place to the
-// pictures.
-func TestSheetOnPaper(t *testing.T) {
-	r := openSheet(t, written(t, sample()), 1280, 900)
-	r.await(t, "the page", `document.readyState === "complete"`)
-	pdf, err := chromedp.Run(r.ctx, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if n := len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(pdf, -1)); n < 3 || n > 30 {
-		t.Errorf("%d pages", n)
-	}
-	r.do(t, call(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}))
-	r.run(t, `dispatchEvent(new Event("beforeprint"))`)
-	if n := ask[int](t, r, `[...document.querySelectorAll("details")].filter(d => !d.open).length`); n > 0 {
-		t.Errorf("%d parts of the page stay folded on paper", n)
-	}
-	if shown := ask[bool](t, r, `getComputedStyle(document.querySelector("[data-solid]")).display !== "none"`); shown {
-		t.Error("the 3D view takes up paper")
 	}
 	r.complaints(t)
 }

@@ -250,8 +250,19 @@ function layetteViewer(element, solid) {
     markers.forEach(function (m) {
       if (m.b.style.display === "none") return;
       var to = e ? unit(sub(add(eye.target, mul(a.z, e)), m.thing.at)) : a.z;
-      m.b.classList.toggle("hidden", !!meet(add(m.thing.at, mul(to, 0.002 * radius + 0.1)), to, 0));
+      var from = add(m.thing.at, mul(to, 0.002 * radius + 0.1));
+      m.b.classList.toggle("hidden", !!meet(from, to, 0) || buried(from, to));
     });
+  }
+  // whether solid that was cut through lies between a place and the eye: the
+  // sight line comes out of the part once more than it goes in beyond the cut
+  function buried(o, d) {
+    if (!plane || dot(d, plane.n) <= 0) return false;
+    var out = 0, reach = 8 * radius, at = add(o, mul(d, (plane.d - dot(o, plane.n)) / dot(d, plane.n))), keep = plane;
+    plane = null;
+    for (var p = meet(at, d, 0), k = 0; p && k < 64; p = meet(p, d, reach * 1e-6), k++) out++;
+    plane = keep;
+    return out % 2 === 1;
   }
   function round125(x) {
     var p = Math.pow(10, Math.floor(Math.log10(x)));

@@ -22,6 +22,7 @@ const (
 type group struct {
 	tag   string
 	line  int    // where it begins
+	id    ID     // of what lines say
 	lines []byte // all but the sig lines, each with LF
 	sig   []byte
 }
@@ -46,7 +47,8 @@ func split(data []byte) (groups []*group, problems []Problem) {
 	n := 0
 	for line := range bytes.Lines(data) {
 		if n++; len(groups) > mostRecords || len(problems) > mostStrays {
-			return groups, append(problems, Problem{Line: n, Code: "stray", Damage: true, Says: "from here on it was not read: too much of the file is no trail"})
+			problems = append(problems, Problem{Line: n, Code: "stray", Damage: true, Says: "from here on it was not read: too much of the file is no trail"})
+			break
 		}
 		line = bytes.TrimSuffix(bytes.TrimSuffix(line, []byte("\n")), []byte("\r"))
 		if len(line) == 0 {
@@ -73,6 +75,9 @@ func split(data []byte) (groups []*group, problems []Problem) {
 			g.lines = append(append(g.lines, line...), '\n')
 		}
 	}
+	for _, g := range groups {
+		g.id = sha256.Sum256(g.lines)
+	}
 	return groups, problems
 }
 
@@ -97,7 +102,7 @@ func stray(n int, line []byte) Problem {
 // record reads a group and checks all that can be told without the rest of the
 // trail: its form, its texts and its signature.
 func (g *group) record(good known) (*Record, error) {
-	r := &Record{Tag: g.tag, Line: g.line, ID: sha256.Sum256(g.lines), lines: g.lines, sig: g.sig}
+	r := &Record{Tag: g.tag, Line: g.line, ID: g.id, lines: g.lines, sig: g.sig}
 	var fields []string
 	for line := range strings.Lines(string(g.lines)) {
 		fields = append(fields, strings.TrimSuffix(line[len(g.tag)+1:], "\n"))

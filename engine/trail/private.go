@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 )
 
@@ -91,7 +92,7 @@ func (m *memory) copyFile(opened ID) string {
 func openings(groups []*group) (ids []ID) {
 	for _, g := range groups {
 		if bytes.HasPrefix(g.lines, []byte(g.tag+" record v1 open\n")) && len(ids) < 10 {
-			ids = append(ids, sha256.Sum256(g.lines))
+			ids = append(ids, g.id)
 		}
 	}
 	return ids
@@ -103,7 +104,7 @@ func (t *Trail) compare(m *memory) {
 		t.problem(true, "replaced", "this is not the trail that this workstation knows at this place (opening record %s): put that back, or forget it on purpose", m.opened.Short())
 	}
 	for _, g := range m.groups {
-		if _, ok := t.at[ID(sha256.Sum256(g.lines))]; ok {
+		if _, ok := t.at[g.id]; ok {
 			continue
 		}
 		if r, err := g.record(nil); err == nil {
@@ -147,23 +148,13 @@ func (t *Trail) remember(m *memory) error {
 	if m.dir == "" || t.opening == nil || m.opened != (ID{}) && m.opened != t.opening.ID {
 		return nil
 	}
-	have := map[[32]byte]bool{}
-	var all bytes.Buffer
+	have := make(map[ID]bool, len(m.groups))
 	for _, g := range m.groups {
-		have[sha256.Sum256(g.lines)] = true
-		all.Write(g.lines)
-		all.Write(g.sig)
+		have[g.id] = true
 	}
-	before := len(have)
-	for _, r := range t.list {
-		if !r.foreign && !have[r.ID] {
-			have[r.ID] = true
-			all.Write(r.lines)
-			all.Write(r.sig)
-		}
-	}
-	if len(have) > before {
-		if err := replace(m.copyFile(t.opening.ID), all.Bytes(), 0o600); err != nil {
+	fresh := slices.DeleteFunc(slices.Clone(t.list), func(r *Record) bool { return r.foreign || have[r.ID] })
+	if len(fresh) > 0 {
+		if err := replace(m.copyFile(t.opening.ID), m.with(fresh), 0o600); err != nil {
 			return err
 		}
 	}
@@ -171,6 +162,20 @@ func (t *Trail) remember(m *memory) error {
 		return nil
 	}
 	return replace(m.place, []byte(t.opening.ID.String()+"\n"+t.path+"\n"), 0o600)
+}
+
+// with returns what is remembered, and more behind it.
+func (m *memory) with(fresh []*Record) []byte {
+	var b bytes.Buffer
+	for _, g := range m.groups {
+		b.Write(g.lines)
+		b.Write(g.sig)
+	}
+	for _, r := range fresh {
+		b.Write(r.lines)
+		b.Write(r.sig)
+	}
+	return b.Bytes()
 }
 
 // Lost returns the records that this workstation remembers and the file no

@@ -78,7 +78,6 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -192,16 +191,13 @@ func readFile(path string) ([]byte, error) {
 	if !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("%s is not a plain file: put the trail itself in its place", path)
 	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
+	if info.Size() <= longestTrail {
+		data, err := os.ReadFile(path)
+		if err != nil || len(data) <= longestTrail {
+			return data, err
+		}
 	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, longestTrail+1))
-	if err == nil && len(data) > longestTrail {
-		err = fmt.Errorf("%s is larger than %d MB: no trail of ours grows so long; look what is in it", path, longestTrail>>20)
-	}
-	return data, err
+	return nil, fmt.Errorf("%s is larger than %d MB: no trail of ours grows so long; look what is in it", path, longestTrail>>20)
 }
 
 // settle checks the owner, sorts the problems and sorts records by stage.

@@ -339,7 +339,7 @@ func (w *sheetWriter) picture(ctx context.Context, s *sheet.Stage, st *engine.St
 		w.lacks = append(w.lacks, fmt.Sprintf("%s: no pictures of %s: %v", st.Node, f.Name, err))
 		return nil
 	}
-	for _, p := range e.Pictures {
+	for _, p := range append(e.Pictures, e.Charts...) {
 		s.Pictures = append(s.Pictures, sheet.Picture{Title: p.Title, Data: p.Data})
 	}
 	s.Solids = append(s.Solids, sheetSolid(title, e.Solid, s.Spots))

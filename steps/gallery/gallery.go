@@ -41,10 +41,11 @@ type Options struct {
 // Exhibit is what can be shown of a piece.
 type Exhibit struct {
 	Pictures []Picture
+	Charts   []Picture // SVG: for each column of values, how many vertices have which
 	Solid    *Solid
 }
 
-// Picture is a PNG picture.
+// Picture is a PNG picture, or an SVG drawing.
 type Picture struct {
 	Title string
 	Data  []byte
@@ -84,6 +85,9 @@ func Show(ctx context.Context, p Piece, o Options) (*Exhibit, error) {
 	var e Exhibit
 	if e.Pictures, err = pictures(ctx, p, m, values, o); err != nil {
 		return nil, err
+	}
+	for _, v := range values {
+		e.Charts = append(e.Charts, chart(p.Title, v))
 	}
 	if o.Triangles > 0 {
 		e.Solid, err = solid(ctx, m, values, o)
@@ -213,6 +217,17 @@ func pictures(ctx context.Context, p Piece, m *geom.Mesh, values []*draw.Values,
 		out = append(out, pic)
 	}
 	return out, nil
+}
+
+// chart is the histogram of a column over the vertices where it is known.
+func chart(title string, v *draw.Values) Picture {
+	all := make([]float64, len(v.At))
+	for i, x := range v.At {
+		all[i] = float64(x)
+	}
+	bars := draw.Count(all, v.Low, v.High, 40)
+	bars.Title, bars.Name, bars.Limits = v.Name+": vertices by value", v.Name+", "+v.Unit, v.Limits
+	return Picture{Title: title + ", " + v.Name + " by number of vertices", Data: []byte(bars.SVG())}
 }
 
 // mostMarked is how many spots pictures are chosen for.

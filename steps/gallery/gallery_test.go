@@ -55,6 +55,9 @@ func TestShow(t *testing.T) {
 	if !seen[1] || !seen[2] {
 		t.Errorf("pictures show the spots %v", seen)
 	}
+	if len(e.Charts) != 1 || !bytes.HasPrefix(e.Charts[0].Data, []byte("<svg")) {
+		t.Errorf("charts %+v", e.Charts)
+	}
 	s := e.Solid
 	if n := len(s.Tris); n > 2000 || n < 1500 || s.Full < 10000 || !(s.Strays > 0 && s.Strays < 0.2) {
 		t.Errorf("%d triangles of %d, strays by %g", n, s.Full, s.Strays)

@@ -25,14 +25,19 @@ const demoModel = "models/ottilie"
 
 // The people of the invented studio.
 var demoPeople = []struct{ name, printed, role string }{
-	{"ida", "Ida Thistle", "release"}, // the owner: she opens the trail
+	{"ida", "Ida Thistle", "release-authority"}, // the owner: she opens the trail
 	{"ada", "Ada Wren", "sculptor"},
 	{"tom", "Tom Reed", "second-pair"},
 }
 
-// demoTriangles is the size of a part: enough to see fingers and lids on a
-// screen, little enough for a first look in less than a minute.
-const demoTriangles = 120_000
+// demoTriangles is the size of a part: enough for the webs between fingers,
+// little enough for a first look in less than a minute.
+func demoTriangles(part string) int {
+	if strings.HasSuffix(part, "arm") {
+		return 300_000
+	}
+	return 150_000
+}
 
 func newDemoCmd(a *app) *cobra.Command {
 	return &cobra.Command{
@@ -143,7 +148,7 @@ func (d *demo) surface(ctx context.Context, kit *specimen.Kit, part, name string
 	if err != nil {
 		return nil, err
 	}
-	m, err := p.Mesh(ctx, specimen.Sampling{Triangles: demoTriangles})
+	m, err := p.Mesh(ctx, specimen.Sampling{Triangles: demoTriangles(part)})
 	if err != nil {
 		return nil, err
 	}
@@ -215,6 +220,10 @@ func (d *demo) people(ctx context.Context) error {
 	if err := os.MkdirAll(d.at("keys"), 0o700); err != nil {
 		return err
 	}
+	// The folder was empty: a demo that lay here before is gone on purpose.
+	if err := trail.Forget(d.trailOptions().Private, filepath.Join(d.at(demoModel), trail.FileName)); err != nil {
+		return err
+	}
 	for i, p := range demoPeople {
 		if _, err := trail.MakeKey(d.at("keys/"+p.name), p.name, nil); err != nil {
 			return err
@@ -252,9 +261,9 @@ The lines from here to a checked bag; everything is invented, so sign freely:
 		fmt.Fprintf(d.stdout, "  layette sign gaps %-9s --as ../../keys/ada --tick all --yes\n", part)
 	}
 	fmt.Fprintf(d.stdout, `  layette run
-  layette sign release --as ../../keys/ida --tick all --yes
-  layette seal --as ../../keys/ada --yes
+  layette seal --as ../../keys/ada --yes                      # who signed anything has seen it all
   layette seal --as ../../keys/ida --yes
+  layette sign release --as ../../keys/ida --tick all --yes
   layette run                                                 # packs the bag
   cd out/kit/kit/for-the-factory && sha256sum -c manifest-sha256.txt
 `)

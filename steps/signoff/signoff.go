@@ -25,7 +25,7 @@ func (Kind) Handbook() step.Handbook {
 			"21 CFR 11.50 and 11.70 (modelled on: printed name, time and meaning with each signature, bound to the content)",
 		},
 		Cautions: []string{"A signature proves that the key's holder said so about these bytes, not that somebody looked."},
-		Inputs:   []step.Input{{Name: "about", Kind: step.Any, Many: true, Doc: "what the word is about"}},
+		Inputs:   []step.Input{{Name: "about", Kind: step.Any, Many: true, Named: true, Doc: "what the word is about"}},
 		Outputs:  []step.Output{{Name: "about", Kind: step.Any, Many: true, Doc: "the same files, given on"}},
 		Measures: []step.Measure{{Name: "files", Type: step.Count, Doc: "how many files the word is about"}},
 		Word:     true,
@@ -36,12 +36,6 @@ func (Kind) Handbook() step.Handbook {
 func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	files := job.Inputs["about"]
 	for _, f := range files {
-		if f.Part != "" {
-			f.Name = f.Part + "/" + f.Name
-		}
-		if f.Stage != "" {
-			f.Name = f.Stage + "/" + f.Name
-		}
 		if err := job.Pass("about", f); err != nil {
 			return nil, err
 		}

@@ -62,3 +62,19 @@ func TestBarHeights(t *testing.T) {
 		}
 	}
 }
+
+func TestNumber(t *testing.T) {
+	for x, want := range map[float64]string{math.Copysign(0, -1): "0", 1.25: "1.25", 2.957: "2.96", 0.5: "0.5", 1234: "1234", -20: "-20", 100: "100"} {
+		if got := number(x); got != want {
+			t.Errorf("%g is written %q, want %q", x, got, want)
+		}
+	}
+}
+
+func TestRound125(t *testing.T) {
+	for x, want := range map[float64]float64{1: 1, 1.9: 1, 2: 2, 4.99: 2, 5: 5, 9.99: 5, 10: 10, 0.03: 0.02, 37: 20} {
+		if got := round125(x); math.Abs(got-want) > 1e-12*want {
+			t.Errorf("%g is rounded to %g, want %g", x, got, want)
+		}
+	}
+}

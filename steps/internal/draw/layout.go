@@ -175,6 +175,9 @@ func round125(x float64) float64 {
 // number writes x with three figures, or more before the point, and no idle
 // noughts.
 func number(x float64) string {
+	if x == 0 {
+		return "0" // and not -0
+	}
 	if a := math.Abs(x); a >= 1000 && a < 1e9 {
 		return strconv.FormatFloat(x, 'f', 0, 64)
 	}

@@ -36,13 +36,13 @@ func TestAnalytic(t *testing.T) {
 		within  float64
 	}{
 		{"fingers_gap_020", "air.least", 0.2, 0.001},
-		{"fingers_gap_020", "air.finger-gaps", int64(1), 0},
+		{"fingers_gap_020", "air.fingers", int64(1), 0},
 		{"fingers_gap_020", "solid.least", 8.0, 0.16},
 		{"fingers_gap_050", "air.least", 0.5, 0.001},
-		{"fingers_gap_050", "air.finger-gaps", int64(1), 0},
+		{"fingers_gap_050", "air.fingers", int64(1), 0},
 		{"fingers_gap_050", "solid.least", 8.0, 0.16},
 		{"fingers_gap_100", "air.least", 1.0, 0.001},
-		{"fingers_gap_100", "air.finger-gaps", int64(1), 0},
+		{"fingers_gap_100", "air.fingers", int64(1), 0},
 		{"fingers_crossing", "air.spots", int64(0), 0},
 		{"fingers_crossing", "air.touching", int64(1), 0},
 		{"fingers_crossing", "solid.least", 8.0, 0.16},

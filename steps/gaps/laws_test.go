@@ -89,7 +89,7 @@ func TestLaws(t *testing.T) {
 			if got := r.Measures["air.least"].(float64); math.Abs(got-0.8) > within {
 				t.Errorf("least gap %v, want 0.8", got)
 			}
-			if got := r.Measures["air.finger-gaps"]; got != int64(1) {
+			if got := r.Measures["air.fingers"]; got != int64(1) {
 				t.Errorf("%v finger gaps, want 1", got)
 			}
 			if got := r.Measures["slot.folds"]; got != int64(0) {
@@ -199,7 +199,7 @@ func TestSlot(t *testing.T) {
 		outline := [][2]float64{{-10, -10}, {10, -10}, {10, 0}, {0.4, 0}, {0.4, -deep}, {-0.4, -deep}, {-0.4, 0}, {-10, 0}}
 		m := prism(outline, [][3]int{{0, 1, 4}, {1, 2, 3}, {1, 3, 4}, {0, 4, 5}, {0, 5, 6}, {0, 6, 7}}, 15)
 		r := measured(t, m, nil)
-		ratio, want := r.Measures["slot.depth-to-width"].(float64), deep/0.8
+		ratio, want := r.Measures["slot.ratio"].(float64), deep/0.8
 		if want < 1 {
 			want = 0
 		}
@@ -318,12 +318,12 @@ func TestPinned(t *testing.T) {
 const pinned = `air.least 0.844
 air.area 20.990
 air.spots 1
-air.finger-gaps 1
-air.curled-fingers 0
+air.fingers 1
+air.curled 0
 air.touching 0
 slot.folds 0
-slot.depth-to-width 1.860
-slot.fold-depth 0.000
+slot.ratio 1.860
+slot.depth 0.000
 crevice.least 53.600
 crevice.spots 0
 line.count 0
@@ -331,7 +331,7 @@ line.width 0.000
 line.depth 0.000
 corner.least 0.000
 corner.spots 4
-outside-corner.least 0.133
+outside.least 0.133
 solid.least 6.761
 solid.area 254.690
 cavity.walls 2.700

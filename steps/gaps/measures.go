@@ -36,10 +36,10 @@ func (l *look) measures(finds []find) map[string]any {
 	solidLeast = l.leastSolid()
 	m["air.least"], m["air.area"] = airLeast, airArea
 	m["air.spots"] = faults[fingerGap] + faults[curledFinger] + faults[limbGap] + faults[pieceGap]
-	m["air.finger-gaps"], m["air.curled-fingers"] = faults[fingerGap], faults[curledFinger]
+	m["air.fingers"], m["air.curled"] = faults[fingerGap], faults[curledFinger]
 	m["air.touching"] = count[touching]
 	m["air.curve"] = l.curve(func(i int32) bool { return l.class[i] == gap }, l.airWidth)
-	m["slot.folds"], m["slot.depth-to-width"], m["slot.fold-depth"] = count[fold], slotRatio, foldDepth
+	m["slot.folds"], m["slot.ratio"], m["slot.depth"] = count[fold], slotRatio, foldDepth
 	m["crevice.least"], m["crevice.spots"] = angle, count[narrowEdge]
 	m["line.count"], m["line.width"], m["line.depth"] = count[vLine], lineWidth, lineDepth
 	corners := l.curve(func(i int32) bool { return l.class[i] == corner || l.class[i] == crevice }, l.radius)
@@ -50,9 +50,9 @@ func (l *look) measures(finds []find) map[string]any {
 	m["corner.spots"] = faults[tightCorner] + faults[vLine]
 	outer := l.curve(func(i int32) bool { return l.inner[i] == corner || l.inner[i] == crevice },
 		func(i int32) float64 { return float64(l.solid[i].Radius) })
-	m["outside-corner.curve"], m["outside-corner.least"] = outer, l.thickest()/2
+	m["outside.curve"], m["outside.least"] = outer, l.thickest()/2
 	if len(outer) > 0 {
-		m["outside-corner.least"] = outer[0]
+		m["outside.least"] = outer[0]
 	}
 	m["solid.least"], m["solid.area"] = solidLeast, solidArea
 	m["solid.curve"] = l.curve(func(i int32) bool { return l.inner[i] == gap },

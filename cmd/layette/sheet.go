@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -330,7 +331,7 @@ func (w *sheetWriter) picture(ctx context.Context, s *sheet.Stage, st *engine.St
 	if st.Part != "" {
 		title = st.Part + " · " + st.Stage
 	}
-	e, err := gallery.Show(ctx, gallery.Piece{Title: title, Data: bytes.NewReader(data), Size: int64(len(data)), Scale: inMM[f.Units], Spots: st.Spots},
+	e, err := gallery.Show(ctx, gallery.Piece{Title: title, Data: bytes.NewReader(data), Size: int64(len(data)), Scale: inMM[f.Units], Spots: st.Spots, Limits: limitsOf(st)},
 		gallery.Options{Triangles: triangles})
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
@@ -344,6 +345,32 @@ func (w *sheetWriter) picture(ctx context.Context, s *sheet.Stage, st *engine.St
 	}
 	s.Solids = append(s.Solids, sheetSolid(title, e.Solid, s.Spots))
 	return nil
+}
+
+// limitsOf returns the lengths that a stage's gates hold its measures against,
+// by the first word of the measure, which is the name of the column of values
+// that goes with it: air.least >= tolerances.gap marks the gap on the scale
+// of air.
+func limitsOf(st *engine.Status) map[string][]float64 {
+	limits := map[string][]float64{}
+	for _, v := range st.Gates {
+		var words []string
+		var lengths []float64
+		for _, s := range v.Saw {
+			first, _, _ := strings.Cut(s.Name, ".")
+			x, isNumber := s.Value.(float64)
+			switch {
+			case slices.ContainsFunc(st.Measures, func(m engine.Measure) bool { return m.Name == s.Name }):
+				words = append(words, first)
+			case s.Type == step.Length && isNumber:
+				lengths = append(lengths, x)
+			}
+		}
+		for _, w := range slices.Compact(words) {
+			limits[w] = append(limits[w], lengths...)
+		}
+	}
+	return limits
 }
 
 func readFile(f engine.File) ([]byte, error) {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"layette/engine/step"
@@ -80,3 +81,22 @@ func TestAnalytic(t *testing.T) {
 		})
 	}
 }
+
+// TestRealHead: a scanned face, open all round, is measured and said to be open;
+// faults come before remarks.
+func TestRealHead(t *testing.T) {
+	r := fromData(t, realHead, step.Values{"fills-solid": true})
+	if notes := strings.Join(r.Notes, " "); !strings.Contains(notes, "open") {
+		t.Errorf("notes %q do not say that the head is open", notes)
+	}
+	if got := r.Measures["air.least"].(float64); got <= 0 || got > 3 {
+		t.Errorf("least gap %v, want one up to the widest looked for", got)
+	}
+	for i, s := range r.Spots {
+		if s.Fault && i > 0 && !r.Spots[i-1].Fault {
+			t.Errorf("spot %d is a fault and comes after a remark", s.Number)
+		}
+	}
+}
+
+const realHead = "rvcg-humface/humface.ply"

@@ -262,8 +262,8 @@ func (l *look) corners() []find {
 		f := find{what: tightCorner, value: r, unit: "mm", angle: n.angle, width: n.width, depth: n.depth, ratio: n.depth / n.width}
 		f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
 		f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
-		f.weight = max(l.corner, 1e-3) / max(r, 1e-3) / 10
-		isLine := n.radius < 0.85*l.widest/2 // its walls end before balls are as wide as looked for
+		f.weight = 1 - r/max(l.corner, 1e-3, r) // after every gap and crevice
+		isLine := n.radius < 0.85*l.widest/2    // its walls end before balls are as wide as looked for
 		if isLine {
 			f.what = vLine
 		}

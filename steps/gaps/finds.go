@@ -259,7 +259,7 @@ func (l *look) corners() []find {
 		r := l.radius(tight)
 		n := l.lineOf(members, l.widest)
 		n.angle = l.opening(members, n.angle)
-		f := find{what: tightCorner, value: r, unit: "mm", angle: n.angle, width: n.width, depth: n.depth, ratio: n.depth / n.width}
+		f := find{what: tightCorner, value: r, unit: "mm", angle: n.angle, width: n.width, depth: n.depth, ratio: n.depth / max(n.width, 1e-6)}
 		f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
 		f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
 		f.weight = 1 - r/max(l.corner, 1e-3, r) // after every gap and crevice

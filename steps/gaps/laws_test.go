@@ -221,8 +221,7 @@ func TestSlot(t *testing.T) {
 	}
 }
 
-// TestInsideCorner: the hole of a torus has an inside radius; a plate with a
-// post on a fillet has the fillet's.
+// TestInsideCorner: a floor and a wall joined by a round have the round's radius.
 func TestInsideCorner(t *testing.T) {
 	for _, want := range []float64{0.5, 0.8} {
 		fillet := func(p geom.Vec) float64 { // a floor and a wall joined by a round of radius want

@@ -78,7 +78,7 @@ func aim(s Scene, v View, stage image.Rectangle) camera {
 	if v.Reach > 0 {
 		c.centre = v.Around
 		if c.eye > 0 {
-			c.eye = eyeRadii*v.Reach + radius + v.Around.Sub(box.Centre()).Len()
+			c.eye = float64(eyeRadii*v.Reach) + radius + v.Around.Sub(box.Centre()).Len()
 		}
 	}
 	c.scale = 1

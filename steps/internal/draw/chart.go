@@ -66,11 +66,11 @@ type graph struct {
 
 // px returns where a value falls, kept near the chart.
 func (g *graph) px(x float64) float64 {
-	return edgeLeft + (chartWidth-edgeLeft-edgeRight)*share(x, g.x0, g.x1)
+	return edgeLeft + float64((chartWidth-edgeLeft-edgeRight)*share(x, g.x0, g.x1))
 }
 
 func (g *graph) py(y float64) float64 {
-	return chartHeight - edgeBottom - (chartHeight-edgeTop-edgeBottom)*share(y, g.y0, g.y1)
+	return chartHeight - edgeBottom - float64((chartHeight-edgeTop-edgeBottom)*share(y, g.y0, g.y1))
 }
 
 func share(v, low, high float64) float64 {
@@ -105,7 +105,7 @@ func steps(low, high float64) []float64 {
 		return []float64{low}
 	}
 	var out []float64
-	for v := math.Ceil(low/step-1e-9) * step; v <= high+step*1e-9; v += step {
+	for v := float64(math.Ceil(low/step-1e-9) * step); v <= high+float64(step*1e-9); v += step {
 		out = append(out, math.Round(v/step)*step)
 	}
 	return out
@@ -113,10 +113,10 @@ func steps(low, high float64) []float64 {
 
 // SVG returns the histogram as the text of an SVG picture.
 func (b Bars) SVG() string {
-	g := &graph{x0: b.Low, x1: b.Low + b.Step*float64(len(b.Counts)), y1: float64(slices.Max(append([]int{1}, b.Counts...)))}
+	g := &graph{x0: b.Low, x1: b.Low + float64(b.Step*float64(len(b.Counts))), y1: float64(slices.Max(append([]int{1}, b.Counts...)))}
 	g.open(b.Title, b.Name, "")
 	for i, n := range b.Counts {
-		x := g.px(b.Low + b.Step*float64(i))
+		x := g.px(b.Low + float64(b.Step*float64(i)))
 		w := (chartWidth - edgeLeft - edgeRight) / float64(len(b.Counts))
 		y := g.py(float64(n))
 		fmt.Fprintf(g, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="#43748e"/>`, x, y, max(w-0.8, 0.3), chartHeight-edgeBottom-y)
@@ -183,6 +183,6 @@ func (g *graph) curve(c Curve, i int) {
 	}
 	fmt.Fprintf(g, `<path d="%s" fill="none" stroke="%s" stroke-width="1.8" stroke-linejoin="round"%s/>`, path.String(), tone, dash)
 	if c.Name != "" {
-		fmt.Fprintf(g, `<text x="%g" y="%g" fill="%s">%s</text>`, edgeLeft+8, edgeTop+11+14*float64(i), tone, html.EscapeString(c.Name))
+		fmt.Fprintf(g, `<text x="%g" y="%g" fill="%s">%s</text>`, edgeLeft+8, edgeTop+11+float64(14*float64(i)), tone, html.EscapeString(c.Name))
 	}
 }

@@ -106,7 +106,7 @@ func (c *crevices) hides(p *pixel, n geom.Vec, x, y int, o [2]int, mm, far2 floa
 	if sin <= 0 {
 		return 0
 	}
-	return sin * far2 / (far2 + max(0, d2-far2)*0.5)
+	return sin * far2 / (far2 + float64(max(0, d2-far2)*0.5))
 }
 
 // relief returns how much brighter a ridge or darker a furrow is drawn.

@@ -101,7 +101,7 @@ func (b brush) label(s Spot, n note, column image.Rectangle, hand letterer, pitc
 	// stop short of the ring
 	if l := float64(ux*ux) + float64(uy*uy); l > 0 {
 		k := 1 - min(1, float64(hand.size*0.45)/math.Sqrt(l))
-		ux, uy = ux*k, uy*k
+		ux, uy = float64(ux*k), float64(uy*k)
 	}
 	b.line(from, y, from+ux, y+uy, 3, paperColour)
 	b.line(from, y, from+ux, y+uy, 1.2, c)

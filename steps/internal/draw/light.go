@@ -157,9 +157,9 @@ func (sh *shader) weights(sx, sy int) (a, b, c float64) {
 		return a, b, c
 	}
 	tri := sh.s.Mesh.Tris[sh.last]
-	a *= float64(sh.f.corners[tri[0]].near)
-	b *= float64(sh.f.corners[tri[1]].near)
-	c *= float64(sh.f.corners[tri[2]].near)
+	a = float64(a * float64(sh.f.corners[tri[0]].near))
+	b = float64(b * float64(sh.f.corners[tri[1]].near))
+	c = float64(c * float64(sh.f.corners[tri[2]].near))
 	s := a + b + c
 	return a / s, b / s, c / s
 }
@@ -228,7 +228,7 @@ func studio(tone rgb, n geom.Vec) rgb {
 	shine *= shine
 	shine *= shine
 	shine *= shine
-	shine = float64(shine*shine) * 0.07
+	shine = float64(float64(shine*shine) * 0.07)
 	var out rgb
 	for i := range out {
 		light := float64(key*float64(keyTone[i])) + float64(fill*float64(fillTone[i])) +

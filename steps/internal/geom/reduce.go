@@ -49,7 +49,7 @@ func Reduce(ctx context.Context, m *Mesh, most, workers int) (*Reduced, error) {
 	if len(m.Tris) <= most {
 		return r, ctx.Err()
 	}
-	r.gather(max(most*6, fewest))
+	r.gather(ctx, max(most*6, fewest))
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
@@ -72,7 +72,7 @@ const fewest = 200_000
 
 // gather takes together vertices of one cell that face one way, aiming at a
 // number of triangles, if the surface has more than half as many again.
-func (r *Reduced) gather(aim int) {
+func (r *Reduced) gather(ctx context.Context, aim int) {
 	m := r.Mesh
 	clean := make([]Tri, 0, len(m.Tris))
 	for t, tri := range m.Tris {
@@ -85,7 +85,11 @@ func (r *Reduced) gather(aim int) {
 	if len(clean) <= aim+aim/2 {
 		return
 	}
-	to := m.representatives(m.members(math.Sqrt(m.Area() / float64(aim) * 2)))
+	list := m.members(ctx, math.Sqrt(m.Area()/float64(aim)*2))
+	if ctx.Err() != nil {
+		return // the caller looks too
+	}
+	to := m.representatives(list)
 	tris := clean[:0]
 	for _, t := range clean {
 		t = Tri{to[t[0]], to[t[1]], to[t[2]]}
@@ -98,10 +102,13 @@ func (r *Reduced) gather(aim int) {
 
 // members returns the vertices that triangles use, in order of their cell: a
 // cube of the given side, and one of eight ways to face.
-func (m *Mesh) members(side float64) []member {
+func (m *Mesh) members(ctx context.Context, side float64) []member {
 	box := m.Bounds()
 	faces := make([]Point, len(m.Verts))
 	for t, tri := range m.Tris {
+		if t%(1<<16) == 0 && ctx.Err() != nil {
+			return nil
+		}
 		a, b, c := m.Corners(t)
 		n := b.Sub(a).Cross(c.Sub(a)).Unit().Point()
 		for _, v := range tri {

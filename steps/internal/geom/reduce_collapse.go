@@ -77,7 +77,10 @@ type reducer struct {
 // collapse draws edges of r together until about most triangles are left.
 func (r *Reduced) collapse(ctx context.Context, most int) error {
 	o := r.Mesh.Bounds().Centre()
-	d := newReducer(r.Mesh, o)
+	d := newReducer(ctx, r.Mesh, o)
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
 	for k := 0; d.left > most && len(d.heap) > 0; k++ {
 		if k%4096 == 0 && ctx.Err() != nil {
 			return context.Cause(ctx)
@@ -111,7 +114,7 @@ func (r *Reduced) collapse(ctx context.Context, most int) error {
 // rimWeight keeps the rims of open surfaces where they are.
 const rimWeight = 20
 
-func newReducer(m *Mesh, o Vec) *reducer {
+func newReducer(ctx context.Context, m *Mesh, o Vec) *reducer {
 	d := &reducer{tris: slices.Clone(m.Tris), left: len(m.Tris)}
 	d.verts, d.q = make([]Vec, len(m.Verts)), make([]quadric, len(m.Verts))
 	d.change, d.around = make([]uint32, len(m.Verts)), make([][]int32, len(m.Verts))
@@ -119,7 +122,10 @@ func newReducer(m *Mesh, o Vec) *reducer {
 		d.verts[i] = p.Vec().Sub(o)
 	}
 	d.surround()
-	for _, tri := range d.tris {
+	for i, tri := range d.tris {
+		if i%4096 == 0 && ctx.Err() != nil {
+			return d
+		}
 		a, b, c := d.verts[tri[0]], d.verts[tri[1]], d.verts[tri[2]]
 		n := b.Sub(a).Cross(c.Sub(a))
 		q := planeQuadric(n.Unit(), a, n.Len()/2)
@@ -128,7 +134,10 @@ func newReducer(m *Mesh, o Vec) *reducer {
 			d.rim(v, tri[(k+1)%3], n)
 		}
 	}
-	for _, tri := range d.tris {
+	for i, tri := range d.tris {
+		if i%4096 == 0 && ctx.Err() != nil {
+			return d
+		}
 		for k, v := range tri {
 			if w := tri[(k+1)%3]; v < w || len(d.common(v, w)) == 1 {
 				d.offer(v, w)

@@ -90,7 +90,7 @@ func TestReduceKeepsGapsOpen(t *testing.T) {
 	for i := range red.From {
 		red.From[i] = int32(i)
 	}
-	red.gather(20000)
+	red.gather(t.Context(), 20000)
 	if len(red.Mesh.Tris) > 40000 {
 		t.Fatalf("cells left %d triangles", len(red.Mesh.Tris))
 	}

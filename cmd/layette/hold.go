@@ -9,7 +9,7 @@ import (
 )
 
 func newHoldCmd(a *app) *cobra.Command {
-	w := &word{}
+	w := &said{}
 	var reject bool
 	cmd := &cobra.Command{
 		Use:   "hold STAGE [PART] [SCAN] --note WHY",

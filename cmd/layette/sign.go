@@ -15,19 +15,11 @@ import (
 
 	"layette/engine"
 	"layette/engine/trail"
+	"layette/engine/word"
 )
 
-// What a verdict vouches for, unless the recipe or --meaning says.
-var meanings = map[trail.Verdict]string{
-	trail.Made:     "I made these files by hand from the files named",
-	trail.Approve:  "I looked at exactly this and approve it",
-	trail.Hold:     "this must not go on before it is answered",
-	trail.Reject:   "this must be made anew",
-	trail.Withdraw: "I take back what I said about this",
-}
-
-// A word is what a person says of a stage, as the flags give it.
-type word struct {
+// said is what a person says of a stage, as the flags give it.
+type said struct {
 	verdict trail.Verdict
 	as      string   // --as
 	meaning string   // --meaning
@@ -38,7 +30,7 @@ type word struct {
 	yes     bool
 }
 
-func (w *word) flags(cmd *cobra.Command) {
+func (w *said) flags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&w.as, "as", "", "sign with this key `file`")
 	f.StringArrayVar(&w.notes, "note", nil, "a `sentence` to go with it; may be given often")
@@ -47,7 +39,7 @@ func (w *word) flags(cmd *cobra.Command) {
 }
 
 func newSignCmd(a *app) *cobra.Command {
-	w := &word{}
+	w := &said{}
 	var verdict string
 	cmd := &cobra.Command{
 		Use:   "sign STAGE [PART] [SCAN]",
@@ -75,7 +67,7 @@ between nothing is signed.
 }
 
 // say shows a subject, asks, looks again and signs.
-func (a *app) say(ctx context.Context, w *word, args []string) error {
+func (a *app) say(ctx context.Context, w *said, args []string) error {
 	m, err := a.openModel(ctx, nil)
 	if err != nil {
 		return err
@@ -140,11 +132,12 @@ func (a *app) subject(ctx context.Context, m *engine.Model, args []string) (*eng
 
 // person finds the key and its person.
 func (a *app) person(t *trail.Trail, as string) (ssh.Signer, trail.Member, func(), error) {
-	if t.Empty() {
-		return nil, trail.Member{}, nil, failed(exitWaits, errors.New("nobody is enrolled yet"), "the owner opens the trail: layette people add NAME --printed \"FULL NAME\" --key FILE")
-	}
-	if t.Damaged() {
-		return nil, trail.Member{}, nil, failed(exitHeld, errors.New("the trail is damaged and nothing can be added before it is mended"), "layette trail --check says what is wrong")
+	if err := word.May(t); err != nil {
+		e := refused(err)
+		if t.Empty() {
+			e.code = exitWaits
+		}
+		return nil, trail.Member{}, nil, e
 	}
 	key, done, err := a.signer(t, as)
 	if err != nil {
@@ -159,41 +152,36 @@ func (a *app) person(t *trail.Trail, as string) (ssh.Signer, trail.Member, func(
 }
 
 // draft writes down what is to be signed.
-func (a *app) draft(t *trail.Trail, w *word, s *engine.Subject, st *engine.Status) (trail.Draft, error) {
-	about := s.Trail()
-	d := trail.Draft{Kind: trail.Signoff, Verdict: w.verdict, Stage: about.Stage, Files: about.Files, State: about.State,
-		Saw: s.Saw, Notes: w.notes, Tool: "layette " + version()}
-	if d.Verdict == "" {
-		d.Verdict = trail.Approve
-		if len(s.From) > 0 && (st.Sign == nil || st.Sign.Made == nil || st.State == engine.Handwork) {
-			d.Verdict = trail.Made
-		}
-	}
-	if d.Verdict == trail.Made {
-		d.From = s.TrailFrom()
-	}
-	if d.Verdict == trail.Approve && len(s.Gates) > 0 {
-		return d, failed(exitHeld, fmt.Errorf("%s cannot be approved: %s does not hold", s.Node, strings.Join(s.Gates, ", ")),
-			"cure it, or have it conceded: layette concede "+strings.Join(parts(s.Node), " ")+" "+s.Gates[0]+" --reason WHY")
-	}
-	d.Meaning = meanings[d.Verdict]
-	if w.meaning != "" {
-		d.Meaning = w.meaning
-	}
-	if d.Verdict == trail.Approve && s.Sign != nil {
-		d.Meaning = s.Sign.Meaning
-	}
+func (a *app) draft(t *trail.Trail, w *said, s *engine.Subject, st *engine.Status) (trail.Draft, error) {
+	says := word.Word{Verdict: w.verdict, Meaning: w.meaning, Notes: w.notes}
 	var err error
-	if d.Pins, err = pins(w.at, st, s.Files); err != nil {
-		return d, err
+	if says.Pins, err = pins(w.at, st, s.Files); err != nil {
+		return trail.Draft{}, err
 	}
-	d.Answers, err = answers(t, w.answers)
-	return d, err
+	if says.Answers, err = answers(t, w.answers); err != nil {
+		return trail.Draft{}, err
+	}
+	d, err := says.Draft(s, st, tool())
+	if err != nil {
+		return d, refused(err)
+	}
+	return d, nil
 }
 
-func parts(n engine.Node) []string {
-	return slices.DeleteFunc([]string{n.Stage, n.Part, n.Scan}, func(s string) bool { return s == "" })
+// refused ends a command for the reason that the trail or the rules give.
+func refused(err error) *exitError {
+	r, ok := errors.AsType[*word.Refusal](err)
+	switch {
+	case !ok:
+		return &exitError{code: exitFailed, err: err}
+	case r.Wrong:
+		return &exitError{code: exitUsage, err: err, hint: r.Hint}
+	}
+	return &exitError{code: exitHeld, err: err, hint: r.Hint}
 }
+
+// tool is what wrote a record.
+func tool() string { return "layette " + version() }
 
 // pins reads places: "x,y,z[,r]:words" on the first file, or "spot:N[:words]".
 func pins(texts []string, st *engine.Status, files []engine.File) (list []trail.Pin, err error) {
@@ -201,7 +189,7 @@ func pins(texts []string, st *engine.Status, files []engine.File) (list []trail.
 		place, words, _ := strings.Cut(text, ":")
 		p := trail.Pin{File: 1, Words: words}
 		if place == "spot" {
-			err = spotPin(&p, words, st, files)
+			p, err = spotPin(words, st, files)
 		} else if p.At, p.Radius, err = coordinates(place); err == nil && words == "" {
 			err = errors.New("say what is there")
 		}
@@ -213,27 +201,14 @@ func pins(texts []string, st *engine.Status, files []engine.File) (list []trail.
 	return list, nil
 }
 
-// spotPin takes a place from a spot that the stage found.
-func spotPin(p *trail.Pin, text string, st *engine.Status, files []engine.File) error {
+// spotPin takes a place from a spot, "N" or "N:words".
+func spotPin(text string, st *engine.Status, files []engine.File) (trail.Pin, error) {
 	number, words, _ := strings.Cut(text, ":")
 	n, err := strconv.Atoi(number)
 	if err != nil {
-		return err
+		return trail.Pin{}, err
 	}
-	for _, s := range st.Spots {
-		if s.Number != n {
-			continue
-		}
-		p.At, p.Radius, p.Words = s.At, s.Radius, words
-		if words == "" {
-			p.Words = s.Says
-		}
-		if i := slices.IndexFunc(files, func(f engine.File) bool { return f.Role == s.Surface }); i >= 0 {
-			p.File = i + 1
-		}
-		return nil
-	}
-	return fmt.Errorf("there is no spot %d", n)
+	return word.SpotPin(n, words, st, files)
 }
 
 func coordinates(text string) (at [3]float64, radius float64, err error) {
@@ -269,11 +244,8 @@ func answers(t *trail.Trail, texts []string) (list []trail.ID, err error) {
 }
 
 // tick has the recipe's questions answered, one by one.
-func (a *app) tick(w *word, s *engine.Subject, d *trail.Draft) error {
-	if d.Verdict != trail.Approve || s.Sign == nil {
-		return nil
-	}
-	for i, q := range s.Sign.Questions {
+func (a *app) tick(w *said, s *engine.Subject, d *trail.Draft) error {
+	for i, q := range word.Questions(*d, s) {
 		yes := slices.Contains(w.ticks, strconv.Itoa(i+1)) || slices.Contains(w.ticks, "all") || slices.Contains(w.ticks, q)
 		if yes {
 			a.showLines("yes to", []string{q})
@@ -321,20 +293,15 @@ func (a *app) showDraft(d trail.Draft, who trail.Member, s *engine.Subject) {
 	}
 	a.showLines("note", d.Notes)
 	fmt.Fprintf(out, "  name     %s (%s)\n  time     %s\n  meaning  %s\n", who.Printed, who.Name, a.now().UTC().Format("2006-01-02 15:04 UTC"), d.Meaning)
-	if d.Verdict == trail.Approve && s.Sign != nil && s.Sign.Role != "" && !slices.Contains(who.Roles, s.Sign.Role) {
-		fmt.Fprintf(out, "  mind     the recipe asks for a %s; %s is enrolled as %s, so this will not count\n", s.Sign.Role, who.Printed, strings.Join(who.Roles, ", "))
+	if mind := word.Mind(d, s, who); mind != "" {
+		fmt.Fprintf(out, "  mind     %s\n", mind)
 	}
 }
 
 // showUnanswered reminds an approver of what stands against it.
 func (a *app) showUnanswered(d trail.Draft, st *engine.Status) {
-	if d.Verdict != trail.Approve || st.Sign == nil {
-		return
-	}
-	for _, r := range st.Sign.Open {
-		if !slices.Contains(d.Answers, r.ID) {
-			fmt.Fprintf(a.stdout, "  mind     the %s of %s stands and is not answered: %s (--answer %s)\n", r.Verdict, r.ByPrinted, strings.Join(r.Notes, "; "), r.ID.Short())
-		}
+	for _, r := range word.Unanswered(d, st) {
+		fmt.Fprintf(a.stdout, "  mind     the %s of %s stands and is not answered: %s (--answer %s)\n", r.Verdict, r.ByPrinted, strings.Join(r.Notes, "; "), r.ID.Short())
 	}
 }
 
@@ -346,17 +313,11 @@ func (a *app) showLines(name string, lines []string) {
 
 // unchanged looks once more: what is signed is what was looked at.
 func (a *app) unchanged(ctx context.Context, m *engine.Model, seen *engine.Subject) error {
-	now, _, err := m.Subject(ctx, seen.Node)
-	if err != nil {
-		return failed(exitHeld, fmt.Errorf("it changed since it was looked at: %w", err), "nothing was signed")
-	}
-	if !sameFiles(seen.Trail().Files, now.Trail().Files) || !sameFiles(seen.TrailFrom(), now.TrailFrom()) || seen.State != now.State {
-		return failed(exitHeld, fmt.Errorf("%s changed since it was looked at", seen.Node), "nothing was signed: look again, then sign")
+	if err := word.Unchanged(ctx, m, seen); err != nil {
+		return refused(err)
 	}
 	return nil
 }
-
-func sameFiles(a, b []trail.File) bool { return slices.Equal(a, b) }
 
 // unsigned says why the trail took no record.
 func unsigned(err error) error {

@@ -1,0 +1,202 @@
+package geom
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Branch is a stretch of rings with no fork: the trunk from the opening on, a
+// finger, a toe.
+type Branch struct {
+	Parent int32   // index of the branch it leaves; -1 for the trunk
+	Forks  []int32 // branches that leave its end
+	Rings  []int32 // indices into Rings.Rings, away from the opening
+	Meets  int32   // branch that it runs into, where skins are joined or a loop closes; -1 if none
+	Tip    int32   // its farthest vertex, beyond its last ring; -1 where it forks or meets
+	Long   float64 // from where it leaves its parent to its farthest skin, forks and all, mm
+}
+
+// blunt is how long a branch must be, against the radius of a disc with the
+// area of its widest ring, to be one: a half ball has pi/2, a fingertip that
+// bends away from the front a little more. It must be three levels long, too.
+// Common practice, no source.
+const blunt = 1.2
+
+// fork is a piece of skin between levels: the rings on its near and far side.
+type fork struct{ from, to []int32 }
+
+// grow makes the tree of branches.
+func (r *Rings) grow(s *seams) {
+	forks := r.forks(s)
+	r.reach(s, forks)
+	if len(r.Rings) == 0 {
+		r.Branches = []Branch{{Parent: -1, Meets: -1, Tip: r.farthest(), Long: r.farthestLong()}}
+		r.nameVerts(s, forks)
+		return
+	}
+	// Pieces in order of the level of the rings below them; those that begin at
+	// the opening first.
+	var order []int32
+	for p := range forks {
+		order = append(order, p)
+	}
+	level := func(p int32) float64 {
+		if f := forks[p]; len(f.from) > 0 {
+			return r.Rings[f.from[0]].Level
+		}
+		return 0
+	}
+	slices.SortFunc(order, func(a, b int32) int { return cmp.Or(cmp.Compare(level(a), level(b)), cmp.Compare(a, b)) })
+	for _, p := range order {
+		r.branchOut(forks[p])
+	}
+	r.nameVerts(s, forks)
+}
+
+// forks gathers the rings round each piece of skin between levels.
+func (r *Rings) forks(s *seams) map[int32]*fork {
+	forks := map[int32]*fork{}
+	at := func(p int32) *fork {
+		if forks[p] == nil {
+			forks[p] = &fork{}
+		}
+		return forks[p]
+	}
+	for i := range r.Rings {
+		ring := &r.Rings[i]
+		ring.below, ring.above = s.sets.lead(s.near(int32(i))), s.sets.lead(s.near(int32(i))+1)
+		below, above := at(ring.below), at(ring.above)
+		below.to = append(below.to, int32(i))
+		above.from = append(above.from, int32(i))
+	}
+	for i := range r.Rings {
+		r.Rings[i].up = forks[r.Rings[i].above].to
+	}
+	return forks
+}
+
+// reach finds how far the skin goes on beyond each ring.
+func (r *Rings) reach(s *seams, forks map[int32]*fork) {
+	for v, d := range r.slabs {
+		if d < 0 {
+			continue
+		}
+		if f := forks[s.sets.lead(s.of[v])]; f != nil {
+			for _, i := range f.from {
+				r.Rings[i].top = max(r.Rings[i].top, float64(r.Dist[v]))
+			}
+		}
+	}
+	for i := len(r.Rings) - 1; i >= 0; i-- {
+		ring := &r.Rings[i]
+		ring.wide = ring.Area
+		if f := forks[ring.above]; len(f.from) > 1 && r.widest(f.from) != int32(i) {
+			ring.top = ring.Level + r.Spacing // it runs into a wider one and ends
+			continue
+		}
+		for _, k := range ring.up {
+			ring.top = max(ring.top, r.Rings[k].top)
+		}
+		if len(ring.up) == 1 {
+			ring.wide = max(ring.wide, r.Rings[ring.up[0]].wide)
+		}
+	}
+}
+
+func (r *Rings) farthest() int32 {
+	best := int32(-1)
+	for v, d := range r.Dist {
+		if !math.IsInf(float64(d), 1) && (best < 0 || d > r.Dist[best]) {
+			best = int32(v)
+		}
+	}
+	return best
+}
+
+func (r *Rings) farthestLong() float64 { return float64(r.Dist[r.farthest()]) }
+
+// branchOut gives the rings on the far side of a piece of skin their branches.
+func (r *Rings) branchOut(f *fork) {
+	from := r.widest(f.from)
+	base := 0.0
+	if from >= 0 {
+		base = r.Rings[from].Level
+		for _, i := range f.from { // what else comes in here has met the widest
+			if b := r.Rings[i].Branch; i != from && b >= 0 && b != r.Rings[from].Branch {
+				r.Branches[b].Meets = r.Rings[from].Branch
+			}
+		}
+	} else if len(r.Branches) > 0 {
+		return // not the opening's piece: skin that the front came to in no order
+	}
+	parent := int32(-1)
+	if from >= 0 {
+		if parent = r.Rings[from].Branch; parent < 0 {
+			return // on a bump all is bump
+		}
+	}
+	var stout []int32
+	for _, i := range f.to {
+		if from < 0 || len(f.to) == 1 || r.Rings[i].top-base >= max(3*r.Spacing, float64(blunt*math.Sqrt(r.Rings[i].wide/math.Pi))) {
+			stout = append(stout, i)
+		}
+	}
+	if len(stout) == 0 && len(f.to) > 0 { // none stands out: go on with the longest
+		stout = []int32{slices.MaxFunc(f.to, func(a, b int32) int { return cmp.Compare(r.Rings[a].top, r.Rings[b].top) })}
+	}
+	if parent >= 0 && len(stout) == 1 {
+		r.Rings[stout[0]].Branch = parent
+		r.Branches[parent].Rings = append(r.Branches[parent].Rings, stout[0])
+		return
+	}
+	for _, i := range stout {
+		n := int32(len(r.Branches))
+		r.Rings[i].Branch = n
+		r.Branches = append(r.Branches, Branch{Parent: parent, Rings: []int32{i}, Meets: -1, Tip: -1, Long: r.Rings[i].top - base})
+		if parent >= 0 {
+			r.Branches[parent].Forks = append(r.Branches[parent].Forks, n)
+		}
+	}
+}
+
+// widest returns the ring of some that has the longest girth and a branch, or
+// the longest girth if none has, -1 of none.
+func (r *Rings) widest(some []int32) int32 {
+	best := int32(-1)
+	for _, i := range some {
+		if best < 0 || r.Rings[i].Branch >= 0 && r.Rings[best].Branch < 0 ||
+			(r.Rings[i].Branch >= 0) == (r.Rings[best].Branch >= 0) && r.Rings[i].Girth > r.Rings[best].Girth {
+			best = i
+		}
+	}
+	return best
+}
+
+// nameVerts gives every vertex its branch: the one that the skin about it was
+// reached through. It finds the tips on the way.
+func (r *Rings) nameVerts(s *seams, forks map[int32]*fork) {
+	r.Of = make([]int32, len(r.slabs))
+	bump := map[int32]int32{} // branch that a bump's rings stand on
+	for i := range r.Rings {
+		if r.Rings[i].Branch >= 0 {
+			bump[int32(i)] = r.Rings[i].Branch
+		} else if from := r.widest(forks[r.Rings[i].below].from); from >= 0 {
+			bump[int32(i)] = bump[from]
+		}
+	}
+	for v, d := range r.slabs {
+		r.Of[v] = -1
+		if d < 0 {
+			continue
+		}
+		r.Of[v] = 0
+		if f := forks[s.sets.lead(s.of[v])]; f != nil && len(f.from) > 0 {
+			r.Of[v] = bump[r.widest(f.from)]
+		}
+		b := &r.Branches[r.Of[v]]
+		if len(b.Forks) == 0 && b.Meets < 0 && (b.Tip < 0 || r.Dist[v] > r.Dist[b.Tip]) {
+			b.Tip = int32(v)
+		}
+	}
+}

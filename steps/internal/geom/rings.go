@@ -1,0 +1,264 @@
+package geom
+
+import (
+	"context"
+	"errors"
+	"math"
+)
+
+// Ring is a closed line on the skin, everywhere equally far from the opening.
+// A line that meets a rim is closed straight across.
+type Ring struct {
+	Level  float64 // distance along the skin from the opening, mm
+	Girth  float64 // its length, mm
+	Area   float64 // of the flattest film over it, mm²
+	Centre Vec     // mean of its points by length
+	Branch int32   // index into Rings.Branches; -1 on a bump that is no branch of its own
+	Open   bool    // it meets a rim
+	At     []Vec   // its points, in order
+	Across Across  // the section square to the limb at this ring
+
+	tris  []int32 // the triangle between At[i] and At[i+1]
+	up    []int32 // rings just farther from the opening
+	below int32   // the piece of skin on its near side
+	above int32   // and on its far side
+	top   float64 // the farthest skin reached through it
+	wide  float64 // greatest area of a ring reached through it without a fork
+}
+
+// Rings are the level rings of the distance along the skin from an opening, and
+// the tree of branches that they make.
+type Rings struct {
+	Mesh     *Mesh
+	Dist     []float32 // of each vertex, mm; +Inf where the skin does not lead
+	Spacing  float64   // between levels, mm; the first lies at half of it
+	Rings    []Ring    // in order of level
+	Branches []Branch  // the trunk first, each after its parent
+	Of       []int32   // branch of each vertex; -1 where the skin does not lead
+
+	e     *Edges
+	trace *tracer
+	slabs []int32 // levels at or below each vertex; -1 where the skin does not lead
+}
+
+// NewRings cuts the skin at levels of the distance, spacing mm apart (more if
+// triangles are so large that lines would outnumber them eightfold).
+//
+// The pieces of skin between levels tell how rings hang together: one ring
+// below and two above is a fork (the graph of G. Reeb, 1946; for level sets of
+// a distance: F. Lazarus and A. Verroust, "Level set diagrams of polyhedral
+// objects", 1999; both from memory). Two million triangles at 1 mm take about
+// one second on one processor and 40 bytes each.
+func NewRings(ctx context.Context, m *Mesh, e *Edges, dist []float32, spacing float64) (*Rings, error) {
+	if !(spacing > 0) || len(dist) != len(m.Verts) {
+		return nil, errors.New("rings need a distance for each vertex and a spacing over zero")
+	}
+	r := &Rings{Mesh: m, Dist: dist, Spacing: spacing, e: e, trace: newTracer(m, e)}
+	if !r.cutLevels() {
+		return nil, errors.New("the skin does not lead away from the opening")
+	}
+	lists, first := r.crossings()
+	of, pieces := r.pieces()
+	seams := newSeams(r, of, pieces)
+	for k := range len(first) - 1 {
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
+		r.level(k, lists[first[k]:first[k+1]], seams)
+	}
+	r.grow(seams)
+	if err := r.cutAcross(ctx); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// height returns the distance of level k.
+func (r *Rings) height(k int32) float64 { return float64((float64(k) + 0.5) * r.Spacing) }
+
+// cutLevels counts the levels at or below each vertex, and widens the spacing
+// where it is far finer than the triangles.
+func (r *Rings) cutLevels() bool {
+	farthest := 0.0
+	for _, d := range r.Dist {
+		if d := float64(d); !math.IsInf(d, 1) {
+			farthest = max(farthest, d)
+		}
+	}
+	if farthest == 0 {
+		return false
+	}
+	r.Spacing = max(r.Spacing, farthest/4000)
+	r.slabs = make([]int32, len(r.Dist))
+	for {
+		for v, d := range r.Dist {
+			r.slabs[v] = -1
+			if d := float64(d); !math.IsInf(d, 1) {
+				r.slabs[v] = int32(math.Floor(d/r.Spacing + 0.5))
+			}
+		}
+		lines := 0
+		for t := range r.Mesh.Tris {
+			lo, hi := r.span(int32(t))
+			lines += int(hi - lo)
+		}
+		if lines <= 8*len(r.Mesh.Tris)+100_000 {
+			return true
+		}
+		r.Spacing *= 2
+	}
+}
+
+// span returns the first level that crosses triangle t and the one after the
+// last.
+func (r *Rings) span(t int32) (lo, hi int32) {
+	tri := r.Mesh.Tris[t]
+	a, b, c := r.slabs[tri[0]], r.slabs[tri[1]], r.slabs[tri[2]]
+	if lo = min(a, b, c); lo < 0 {
+		return 0, 0
+	}
+	return lo, max(a, b, c)
+}
+
+// crossings lists the triangles that each level crosses: level k's are
+// list[first[k]:first[k+1]], rising.
+func (r *Rings) crossings() (list, first []int32) {
+	levels := int32(0)
+	for _, s := range r.slabs {
+		levels = max(levels, s)
+	}
+	next := make([]int32, levels+2)
+	for t := range r.Mesh.Tris {
+		for k, hi := r.span(int32(t)); k < hi; k++ {
+			next[k+2]++
+		}
+	}
+	for k := range levels {
+		next[k+2] += next[k+1]
+	}
+	first = next[:levels+1]
+	list = make([]int32, next[levels+1])
+	fill := next[1:]
+	for t := range r.Mesh.Tris {
+		for k, hi := r.span(int32(t)); k < hi; k++ {
+			list[fill[k]] = int32(t)
+			fill[k]++
+		}
+	}
+	return list, first
+}
+
+// pieces numbers the pieces of skin between levels: for each vertex its piece.
+func (r *Rings) pieces() (of []int32, n int) {
+	sets := NewSets(len(r.slabs))
+	for _, t := range r.Mesh.Tris {
+		for k := range 3 {
+			if a, b := t[k], t[(k+1)%3]; r.slabs[a] == r.slabs[b] {
+				sets.Join(a, b)
+			}
+		}
+	}
+	return sets.Number()
+}
+
+// level follows the rings of level k through the triangles it crosses.
+func (r *Rings) level(k int, tris []int32, s *seams) {
+	h := r.height(int32(k))
+	above := func(v int32) bool { return r.slabs[v] > int32(k) }
+	cross := func(a, b int32) Vec {
+		da, db := float64(r.Dist[a]), float64(r.Dist[b])
+		share := min(max((h-da)/(db-da), 0), 1)
+		pa := r.Mesh.Verts[a].Vec()
+		return pa.Add(r.Mesh.Verts[b].Vec().Sub(pa).Mul(share))
+	}
+	r.trace.next()
+	for _, t := range tris {
+		if r.trace.met(t) {
+			continue
+		}
+		l := r.trace.trace(t, above, cross)
+		shape := ringOf(l.at)
+		ring := Ring{Level: h, Girth: shape.girth, Area: shape.area, Centre: shape.centre, Branch: -1, Open: l.open, At: l.at}
+		ring.tris = make([]int32, len(l.edges))
+		for i, e := range l.edges {
+			ring.tris[i] = r.shared(e, l.edges[(i+1)%len(l.edges)])
+		}
+		r.Rings = append(r.Rings, ring)
+		s.join(int32(len(r.Rings)-1), int32(k), l.edges)
+	}
+}
+
+// shared returns the triangle that corner edges a and b are both edges of, each
+// from either side.
+func (r *Rings) shared(a, b int32) int32 {
+	ta, tb := a/3, b/3
+	ma, mb := r.e.Across[a], r.e.Across[b]
+	switch {
+	case ta == tb || mb >= 0 && mb/3 == ta:
+		return ta
+	case ma >= 0 && (ma/3 == tb || mb >= 0 && ma/3 == mb/3):
+		return ma / 3
+	}
+	return ta
+}
+
+// seams tells which pieces of skin and which sides of rings are one: piece p is
+// number p, the near side of ring i pieces+2i, its far side one more.
+type seams struct {
+	r      *Rings
+	of     []int32
+	pieces int32
+	sets   Sets
+	long   map[[2]int32]int32 // edges that several levels cross, with a level: the ring
+}
+
+func newSeams(r *Rings, of []int32, pieces int) *seams {
+	return &seams{r: r, of: of, pieces: int32(pieces), sets: NewSets(pieces), long: map[[2]int32]int32{}}
+}
+
+func (s *seams) near(ring int32) int32 { return s.pieces + 2*ring }
+
+// join sews ring i of level k to what lies on both sides of it.
+func (s *seams) join(i, k int32, edges []int32) {
+	near := s.near(i)
+	s.sets = append(s.sets, near, near+1)
+	for _, e := range edges {
+		a, b := s.r.Mesh.Ends(e)
+		if s.r.slabs[a] > s.r.slabs[b] {
+			a, b = b, a
+		}
+		if mate := s.r.e.Across[e]; mate >= 0 {
+			e = min(e, mate)
+		}
+		if s.r.slabs[a] == k {
+			s.sets.Join(near, s.of[a])
+		} else if under, ok := s.long[[2]int32{e, k - 1}]; ok {
+			s.sets.Join(near, s.near(under)+1)
+		}
+		if s.r.slabs[b] == k+1 {
+			s.sets.Join(near+1, s.of[b])
+		} else {
+			s.long[[2]int32{e, k}] = i
+		}
+	}
+}
+
+// RingsFrom finds the rings of the shell that opening o is on, spacing mm apart.
+func (m *Mesh) RingsFrom(ctx context.Context, e *Edges, o *Opening, spacing float64) (*Rings, error) {
+	closed := make([]bool, len(m.Tris))
+	for _, t := range o.Face {
+		closed[t] = true
+	}
+	dist, err := m.Along(ctx, e, o.Rim, closed)
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range o.Face { // within the face: not skin, and no distance
+		for _, v := range m.Tris[t] {
+			if math.IsInf(float64(dist[v]), 1) {
+				dist[v] = 0
+			}
+		}
+	}
+	return NewRings(ctx, m, e, dist, spacing)
+}

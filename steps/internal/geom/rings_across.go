@@ -1,0 +1,161 @@
+package geom
+
+import (
+	"context"
+	"math"
+)
+
+// Across is the section of a limb square to its axis.
+type Across struct {
+	Plane Plane   // its normal points away from the opening
+	Mid   Vec     // middle of the section's area: a point of the axis
+	Girth float64 // length of the outline, mm
+	Tape  float64 // length of a tape pulled tight round it, mm
+	Area  float64 // mm²
+	Open  bool    // the outline meets a rim and was closed straight across
+	Found bool    // false at a blunt end, and where no section hangs together with the ring: then it is the ring itself
+	At    []Vec   // the outline, in order
+	tris  []int32
+}
+
+// cutAcross cuts every branch square to its axis at each of its rings: first
+// along the centres of the rings, then twice along the middles of the sections
+// found. A ring leans where the skin is shorter on one side, as beyond a bend;
+// the section does not.
+func (r *Rings) cutAcross(ctx context.Context) error {
+	for b := range r.Branches {
+		branch := &r.Branches[b]
+		mids := make([]Vec, len(branch.Rings))
+		wide := make([]float64, len(mids))
+		for i, k := range branch.Rings {
+			ring := &r.Rings[k]
+			mids[i], wide[i] = ring.Centre, math.Sqrt(ring.Area/math.Pi)
+			ring.Across = Across{Mid: ring.Centre, At: ring.At, tris: ring.tris}
+		}
+		n := r.beforeEnd(mids)
+		for _, k := range branch.Rings[n:] {
+			ring := &r.Rings[k]
+			ring.Across = ring.itself(ring.plane())
+		}
+		mids, wide = mids[:n], wide[:n]
+		for range 3 {
+			if ctx.Err() != nil {
+				return context.Cause(ctx)
+			}
+			dirs := directions(mids, wide)
+			for i, k := range branch.Rings[:n] {
+				r.square(&r.Rings[k], mids[i], dirs[i])
+				mids[i] = r.Rings[k].Across.Mid
+			}
+		}
+		for _, k := range branch.Rings {
+			a := &r.Rings[k].Across
+			a.Tape = Tape(a.At, a.Plane.Normal)
+		}
+	}
+	return nil
+}
+
+// beforeEnd returns how many rings of a branch come before its blunt end, where
+// the front closes in and the centres of rings no longer move on.
+func (r *Rings) beforeEnd(mids []Vec) int {
+	n := len(mids)
+	for n > 2 && mids[n-1].Sub(mids[n-2]).Len() < 0.35*r.Spacing {
+		n--
+	}
+	return n
+}
+
+// plane returns the plane of a ring that is its own section.
+func (g *Ring) plane() Plane {
+	n := ringOf(g.At).normal
+	return Plane{n, n.Dot(g.Centre)}
+}
+
+// itself returns the ring as its own section.
+func (g *Ring) itself(pl Plane) Across {
+	return Across{Plane: pl, Mid: g.Centre, Girth: g.Girth, Area: g.Area, Open: g.Open, At: g.At, tris: g.tris}
+}
+
+// square cuts across at mid, square to dir, starting where the last section
+// found, or the ring, passes through the plane.
+func (r *Rings) square(ring *Ring, mid, dir Vec) {
+	old := ring.Across
+	pl := Plane{dir, dir.Dot(mid)}
+	above := func(v int32) bool { return pl.Dist(r.Mesh.Verts[v].Vec()) >= 0 }
+	cross := func(a, b int32) Vec {
+		pa, pb := r.Mesh.Verts[a].Vec(), r.Mesh.Verts[b].Vec()
+		da, db := pl.Dist(pa), pl.Dist(pb)
+		return pa.Add(pb.Sub(pa).Mul(min(max(da/(da-db), 0), 1)))
+	}
+	r.trace.next()
+	best, round := Across{Plane: pl, Mid: mid, At: old.At, tris: old.tris}, false
+	for _, t := range old.tris {
+		tri := r.Mesh.Tris[t]
+		if a := above(tri[0]); r.trace.met(t) || a == above(tri[1]) && a == above(tri[2]) {
+			continue
+		}
+		l := r.trace.trace(t, above, cross)
+		s := r.section(pl, l)
+		in := holds(pl, s.At, mid)
+		if !best.Found || in && !round || in == round && s.Area > best.Area {
+			best, round = s, in
+		}
+	}
+	if best.Found && best.Mid.Sub(ring.Centre).Len() > 0.35*math.Sqrt(ring.Area/math.Pi)+r.Spacing/2 {
+		best.Found = false // another part of the limb, or a slice along it
+	}
+	if !best.Found {
+		best = ring.itself(pl)
+	}
+	ring.Across = best
+}
+
+// section measures a line that lies in a plane.
+func (r *Rings) section(pl Plane, l line) Across {
+	shape := ringOf(l.at)
+	s := Across{Plane: pl, Mid: middle(l.at, pl.Normal), Girth: shape.girth, Area: shape.area, Open: l.open, Found: true, At: l.at, tris: make([]int32, len(l.edges))}
+	for i, e := range l.edges {
+		s.tris[i] = r.shared(e, l.edges[(i+1)%len(l.edges)])
+	}
+	return s
+}
+
+// middle returns the middle of the area within a flat ring.
+func middle(at []Vec, n Vec) Vec {
+	var x, y, z, area Sum
+	o := at[0]
+	for i, v := range at {
+		w := at[(i+1)%len(at)]
+		a := v.Sub(o).Cross(w.Sub(o)).Dot(n)
+		mid := v.Sub(o).Add(w.Sub(o)).Mul(1.0 / 3)
+		area.Add(a)
+		x.Add(float64(a * mid.X))
+		y.Add(float64(a * mid.Y))
+		z.Add(float64(a * mid.Z))
+	}
+	if math.Abs(area.Total()) < 1e-12 {
+		return ringOf(at).centre
+	}
+	return o.Add(Vec{x.Total(), y.Total(), z.Total()}.Mul(1 / area.Total()))
+}
+
+// directions returns the direction of a way at each of its points: from a point
+// half a limb's radius before it to one as far beyond. wide is the radius there.
+func directions(at []Vec, wide []float64) []Vec {
+	out := make([]Vec, len(at))
+	for i := range at {
+		reach := max(wide[i]/2, 1e-9)
+		lo, hi := i, i
+		for lo > 0 && at[lo].Sub(at[i]).Len() < reach {
+			lo--
+		}
+		for hi < len(at)-1 && at[hi].Sub(at[i]).Len() < reach {
+			hi++
+		}
+		if out[i] = at[hi].Sub(at[lo]).Unit(); out[i] == (Vec{}) {
+			out[i] = Vec{Z: 1}
+		}
+	}
+	return out
+}

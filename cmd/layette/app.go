@@ -174,12 +174,6 @@ func (a *app) isTerminal(w io.Writer) bool {
 	return ok && term.IsTerminal(int(f.Fd())) && a.env("TERM") != "dumb"
 }
 
-// colours reports whether w is a terminal whose reader has nothing against
-// colours (NO_COLOR, https://no-color.org: any value that is not empty).
-func (a *app) colours(w io.Writer) bool {
-	return a.isTerminal(w) && a.env("NO_COLOR") == ""
-}
-
 // version is the program's version as the build noted it.
 func version() string {
 	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {

@@ -61,20 +61,20 @@ func (d dimension) times(e dimension, sign int8) dimension {
 
 // shared settles whether a product or quotient is still a share: a share of a
 // share is, and so is a share times or over a bare number.
-func (r dimension) shared(d, e dimension, sign int8) dimension {
-	if r != (dimension{}) {
-		return r
+func (d dimension) shared(a, b dimension, sign int8) dimension {
+	if d != (dimension{}) {
+		return d
 	}
 	bare := dimension{}
 	switch {
-	case d.share && e.share:
-		r.share = sign > 0
-	case d.share && e == bare:
-		r.share = true
-	case e.share && d == bare:
-		r.share = sign > 0
+	case a.share && b.share:
+		d.share = sign > 0
+	case a.share && b == bare:
+		d.share = true
+	case b.share && a == bare:
+		d.share = sign > 0
 	}
-	return r
+	return d
 }
 
 // String says what sort of number it is, with the article.

@@ -42,7 +42,7 @@ type Store struct {
 	fault  Fault
 }
 
-// Fault, when not nil, is asked before each change to the disk and makes it
+// A Fault that is not nil is asked before each change to the disk and makes it
 // fail; tests fill the disk with it. op is "write", "sync" or "rename".
 type Fault func(op, name string) error
 

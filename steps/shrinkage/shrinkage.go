@@ -11,6 +11,7 @@ import (
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
+	"layette/steps/internal/process"
 	"layette/steps/internal/workpiece"
 )
 
@@ -79,7 +80,7 @@ func (Kind) Check(values step.Values) []step.Complaint {
 
 // chain is the links of a stage: those from the child to what was scanned, and
 // those from master to part.
-type chain struct{ source, links []link }
+type chain struct{ source, links []process.Link }
 
 // read reads the stage's values and says all that is wrong with them.
 func read(values step.Values) (chain, []step.Complaint) {
@@ -93,18 +94,18 @@ func read(values step.Values) (chain, []step.Complaint) {
 	var frames map[string]geom.Mat
 	if values.Has("frames") {
 		var wrong []string
-		frames, wrong = framesOf(values.Table("frames"))
+		frames, wrong = process.Frames(values.Table("frames"))
 		complain("frames", wrong...)
 	}
 	if values.Has("links") {
 		var wrong []string
-		c.links, wrong = chainOf(values.Table("links"), frames)
+		c.links, wrong = process.Read(values.Table("links"), frames)
 		complain("links", wrong...)
 		if len(values.Table("links").Names) == 0 {
 			complain("links", "the chain has no links; write mould = \"0 %\" if nothing shrinks")
 		}
 	}
-	sources := map[string][]link{}
+	sources := map[string][]process.Link{}
 	var names []string
 	if values.Has("sources") {
 		t := values.Table("sources")
@@ -114,7 +115,7 @@ func read(values step.Values) (chain, []step.Complaint) {
 				complain("sources", name+": a source is a table of links")
 				continue
 			}
-			links, wrong := chainOf(inner, frames)
+			links, wrong := process.Read(inner, frames)
 			complain("sources", wrong...)
 			sources[name] = links
 			names = append(names, name)
@@ -130,19 +131,9 @@ func read(values step.Values) (chain, []step.Complaint) {
 	return c, all
 }
 
-// scale returns the map from the scanned surface to the master: every link
-// undone, the last copy first.
-func scale(links []link) geom.Mat {
-	m := geom.Identity
-	for _, l := range links {
-		m = m.Mul(l.undo())
-	}
-	return m
-}
-
 // master returns the map from the scanned surface to the master: first back to
 // the child, then on to what the links will bring down to the child's size.
-func (c chain) master() geom.Mat { return scale(c.links).Mul(scale(c.source)) }
+func (c chain) master() geom.Mat { return process.Scale(c.links).Mul(process.Scale(c.source)) }
 
 // Run implements step.Kind.
 func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
@@ -192,7 +183,7 @@ func total(m geom.Mat) float64 {
 		return m[0][0]
 	}
 	x, y, z := geom.Vec{X: m[0][0], Y: m[0][1], Z: m[0][2]}, geom.Vec{X: m[1][0], Y: m[1][1], Z: m[1][2]}, geom.Vec{X: m[2][0], Y: m[2][1], Z: m[2][2]}
-	return cubeRoot(x.Dot(y.Cross(z)))
+	return process.CubeRoot(x.Dot(y.Cross(z)))
 }
 
 func (c chain) outcome(ctx context.Context, job *step.Job, p workpiece.Piece, master *geom.Mesh, m geom.Mat) (*step.Outcome, error) {
@@ -204,7 +195,7 @@ func (c chain) outcome(ctx context.Context, job *step.Job, p workpiece.Piece, ma
 	if p.Mesh.Closed(edges) {
 		before, after = p.Mesh.Volume(), master.Volume()
 	}
-	t, links := total(m), total(scale(c.links))
+	t, links := total(m), total(process.Scale(c.links))
 	out := &step.Outcome{Notes: p.Notes(), Measures: map[string]any{
 		"scale.x": m.Apply(geom.Vec{X: 1}).Len(), "scale.y": m.Apply(geom.Vec{Y: 1}).Len(), "scale.z": m.Apply(geom.Vec{Z: 1}).Len(),
 		"scale.total": t, "loss.total": 1 - 1/t, "loss.links": 1 - 1/links,
@@ -216,7 +207,7 @@ func (c chain) outcome(ctx context.Context, job *step.Job, p workpiece.Piece, ma
 	}
 	loss := 1 - 1/links
 	if lo, hi := job.Values.Float("usual-least"), job.Values.Float("usual-most"); loss < lo || loss > hi {
-		out.Notes = append(out.Notes, fmt.Sprintf("the chain loses %s; published for soft vinyl is %s to %s: make sure of your factory's own figures", percent(loss), percent(lo), percent(hi)))
+		out.Notes = append(out.Notes, fmt.Sprintf("the chain loses %s; published for soft vinyl is %s to %s: make sure of your factory's own figures", process.Percent(loss), process.Percent(lo), process.Percent(hi)))
 	}
 	if math.IsNaN(before) {
 		out.Notes = append(out.Notes, "the surface is not closed, so its volume is not known")

@@ -13,6 +13,7 @@ import (
 	"layette/engine/step"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/meshio"
+	"layette/steps/internal/process"
 	"layette/steps/internal/steptest"
 )
 
@@ -117,25 +118,25 @@ func TestMasterIsScaled(t *testing.T) {
 // TestEqualSharesAreTheScalarCase: per axis, in any frame, equal shares give
 // what one share gives, to 1e-12.
 func TestEqualSharesAreTheScalarCase(t *testing.T) {
-	frames, wrong := framesOf(table("mould", table("x", []float64{1, 2, 2}, "y", []float64{2, 1, -2})))
+	frames, wrong := process.Frames(table("mould", table("x", []float64{1, 2, 2}, "y", []float64{2, 1, -2})))
 	if len(wrong) > 0 {
 		t.Fatal(wrong)
 	}
-	even, _ := linkOf("vinyl", 0.06, nil)
-	byAxis, err := linkOf("vinyl", table("x", 0.06, "y", 0.06, "z", 0.06, "frame", "mould"), frames)
+	even, _ := process.One("vinyl", 0.06, nil)
+	byAxis, err := process.One("vinyl", table("x", 0.06, "y", 0.06, "z", 0.06, "frame", "mould"), frames)
 	if err != nil {
 		t.Fatal(err)
 	}
-	nearly, err := linkOf("vinyl", table("x", 0.06, "y", 0.06, "z", math.Nextafter(0.06, 1), "frame", "mould"), frames)
+	nearly, err := process.One("vinyl", table("x", 0.06, "y", 0.06, "z", math.Nextafter(0.06, 1), "frame", "mould"), frames)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i := range 3 {
 		for j := range 3 {
-			if d := byAxis.undo()[i][j] - even.undo()[i][j]; d != 0 {
+			if d := byAxis.Undo()[i][j] - even.Undo()[i][j]; d != 0 {
 				t.Errorf("entry %d %d differs by %v", i, j, d)
 			}
-			if d := nearly.undo()[i][j] - even.undo()[i][j]; math.Abs(d) > 1e-12 {
+			if d := nearly.Undo()[i][j] - even.Undo()[i][j]; math.Abs(d) > 1e-12 {
 				t.Errorf("through the frame entry %d %d differs by %v", i, j, d)
 			}
 		}

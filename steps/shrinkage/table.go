@@ -6,6 +6,7 @@ import (
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
+	"layette/steps/internal/process"
 )
 
 // table writes the chain as CSV, in the order in which things are made: from
@@ -21,29 +22,21 @@ func (c chain) table(values step.Values, m *geom.Mesh) string {
 		wanted = values.Float("reference")
 	} else {
 		s := m.Bounds().Size()
-		wanted = float64(max(s.X, s.Y, s.Z) * total(scale(c.source)))
+		wanted = float64(max(s.X, s.Y, s.Z) * total(process.Scale(c.source)))
 	}
-	row := func(name string, l link, factor float64) {
+	row := func(name string, l process.Link, factor float64) {
 		running = float64(running * factor)
-		fmt.Fprintf(&b, "%s,%.6g,%.6g,%.6g,%s,%.9f,%.9f,%.4f\n", quoted(name), 100*l.share[0], 100*l.share[1], 100*l.share[2], quoted(l.frame), factor, running, wanted*running)
+		fmt.Fprintf(&b, "%s,%.6g,%.6g,%.6g,%s,%.9f,%.9f,%.4f\n", quoted(name), 100*l.Share[0], 100*l.Share[1], 100*l.Share[2], quoted(l.Frame), factor, running, wanted*running)
 	}
-	row("as it is to be", link{}, 1)
+	row("as it is to be", process.Link{}, 1)
 	for _, l := range c.source {
-		row(l.name, l, l.mean())
+		row(l.Name, l, l.Mean())
 	}
-	row("master", link{}, total(c.master()))
+	row("master", process.Link{}, total(c.master()))
 	for _, l := range c.links {
-		row(l.name, l, l.mean())
+		row(l.Name, l, l.Mean())
 	}
 	return b.String()
-}
-
-// mean returns the cube root of the volume factor.
-func (l link) mean() float64 {
-	if l.even() {
-		return l.factor[0]
-	}
-	return cubeRoot(float64(float64(l.factor[0]*l.factor[1]) * l.factor[2]))
 }
 
 // quoted writes a CSV field (RFC 4180).

@@ -1,0 +1,145 @@
+package form
+
+import (
+	"layette/steps/internal/geom"
+)
+
+// An opening is a flat piece of skin that a saw or a file left: at least
+// openingLeast mm², within openingFlat mm of a plane, and nine tenths of its
+// edge turn away by more than 45 degrees. Common practice, no source.
+const (
+	openingLeast = 20.0
+	openingFlat  = 0.02
+	openingTurn  = 0.7071067811865476 // cosine
+	openingEven  = 0.9998             // cosine of about 1 degree
+)
+
+// hold marks rims, openings and edges that are not between two triangles.
+func (s *Skin) hold() {
+	s.Held = make([]bool, len(s.Mesh.Verts))
+	for e, across := range s.edges.Across {
+		if across < 0 {
+			from, to := s.Mesh.Ends(int32(e))
+			s.Held[from], s.Held[to] = true, true
+		}
+	}
+	seen := make([]bool, len(s.Mesh.Tris))
+	var flat []int32
+	for t := range s.Mesh.Tris {
+		if !seen[t] {
+			if flat = s.flatFrom(int32(t), seen, flat[:0]); s.isOpening(flat) {
+				for _, f := range flat {
+					for _, v := range s.Mesh.Tris[f] {
+						s.Held[v] = true
+					}
+				}
+			}
+		}
+	}
+}
+
+// flatFrom gathers the triangles joined to t that lie in its plane.
+func (s *Skin) flatFrom(t int32, seen []bool, flat []int32) []int32 {
+	a, b, c := s.Mesh.Corners(int(t))
+	n := b.Sub(a).Cross(c.Sub(a)).Unit()
+	seen[t] = true
+	flat = append(flat, t)
+	for i := 0; i < len(flat); i++ {
+		for e := 3 * flat[i]; e < 3*flat[i]+3; e++ {
+			mate := s.edges.Across[e]
+			if mate < 0 || seen[mate/3] || !s.inPlane(mate/3, a, n) {
+				continue
+			}
+			seen[mate/3] = true
+			flat = append(flat, mate/3)
+		}
+	}
+	return flat
+}
+
+func (s *Skin) inPlane(t int32, at, n geom.Vec) bool {
+	a, b, c := s.Mesh.Corners(int(t))
+	if s.direction(t).Dot(n) < openingEven {
+		return false
+	}
+	for _, p := range [3]geom.Vec{a, b, c} {
+		if d := p.Sub(at).Dot(n); d > openingFlat || d < -openingFlat {
+			return false
+		}
+	}
+	return true
+}
+
+// direction returns the unit direction of a triangle.
+func (s *Skin) direction(t int32) geom.Vec {
+	a, b, c := s.Mesh.Corners(int(t))
+	return b.Sub(a).Cross(c.Sub(a)).Unit()
+}
+
+// isOpening reports whether a flat piece is one.
+func (s *Skin) isOpening(flat []int32) bool {
+	if len(flat) < 2 {
+		return false
+	}
+	inside := make(map[int32]bool, len(flat))
+	area := 0.0
+	for _, t := range flat {
+		a, b, c := s.Mesh.Corners(int(t))
+		area += b.Sub(a).Cross(c.Sub(a)).Len() / 2
+		inside[t] = true
+	}
+	if area < openingLeast {
+		return false
+	}
+	rim, sharp := 0.0, 0.0
+	for _, t := range flat {
+		for e := 3 * t; e < 3*t+3; e++ {
+			mate := s.edges.Across[e]
+			if mate < 0 || inside[mate/3] {
+				continue
+			}
+			from, to := s.Mesh.Ends(e)
+			l := s.Mesh.Verts[to].Vec().Sub(s.Mesh.Verts[from].Vec()).Len()
+			rim += l
+			if s.direction(t).Dot(s.direction(mate/3)) < openingTurn {
+				sharp += l
+			}
+		}
+	}
+	return rim > 0 && sharp >= float64(0.9*rim)
+}
+
+// Beside marks the vertices within reach mm, along edges, of one that is held:
+// there the filter cannot be trusted (ISO 16610-21 on end effects; content from
+// memory).
+func (s *Skin) Beside(reach float64) []bool {
+	long := make([]float64, len(s.Mesh.Verts))
+	var queue []geom.Near
+	for v, held := range s.Held {
+		long[v] = -1
+		if held {
+			long[v] = 0
+			geom.PushNear(&queue, geom.Near{ID: int32(v)})
+		}
+	}
+	for len(queue) > 0 {
+		n := geom.PopNear(&queue)
+		if n.Dist2 > long[n.ID] {
+			continue
+		}
+		for _, c := range s.fan.of(int(n.ID)) {
+			for _, u := range s.Mesh.Tris[c/3] {
+				d := n.Dist2 + s.Mesh.Verts[u].Vec().Sub(s.Mesh.Verts[n.ID].Vec()).Len()
+				if d <= reach && (long[u] < 0 || d < long[u]) {
+					long[u] = d
+					geom.PushNear(&queue, geom.Near{ID: u, Dist2: d})
+				}
+			}
+		}
+	}
+	beside := make([]bool, len(long))
+	for v := range long {
+		beside[v] = long[v] >= 0
+	}
+	return beside
+}

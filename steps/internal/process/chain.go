@@ -1,0 +1,39 @@
+package process
+
+import (
+	"math"
+
+	"layette/steps/internal/geom"
+)
+
+// Scale returns the map from the finished part to the master: every link
+// undone, the last copy first.
+func Scale(links []Link) geom.Mat {
+	m := geom.Identity
+	for _, l := range links {
+		m = m.Mul(l.Undo())
+	}
+	return m
+}
+
+// Mean returns the cube root of the link's volume factor.
+func (l Link) Mean() float64 {
+	if l.Even() {
+		return l.Factor[0]
+	}
+	return CubeRoot(float64(float64(l.Factor[0]*l.Factor[1]) * l.Factor[2]))
+}
+
+// Detail returns the wavelength of which half the depth survives the whole
+// chain, mm on the finished part. Each link's own is a length on its copy and
+// shrinks with all that follow. Gaussian filters one after the other are one
+// whose squared cut-off is the sum of theirs.
+func Detail(links []Link) float64 {
+	squares, after := 0.0, 1.0
+	for i := len(links) - 1; i >= 0; i-- {
+		d := float64(links[i].Detail * after)
+		squares += float64(d * d)
+		after *= links[i].Mean()
+	}
+	return math.Sqrt(squares)
+}

@@ -1,0 +1,61 @@
+package process
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"layette/engine/step"
+)
+
+func table(kind step.ValueType, pairs ...any) step.Table {
+	var t step.Table
+	for i := 0; i < len(pairs); i += 2 {
+		t.Names, t.Values = append(t.Names, pairs[i].(string)), append(t.Values, pairs[i+1])
+		k := kind
+		if strings.HasPrefix(pairs[i].(string), "detail") {
+			k = step.Length
+		}
+		t.Kinds = append(t.Kinds, k)
+	}
+	return t
+}
+
+// TestDetail: Gaussian filters one after the other are one with the root of the
+// sum of squares, 0.3 and 0.4 mm are 0.5 mm; a length on a copy shrinks with it.
+func TestDetail(t *testing.T) {
+	links, wrong := Read(table(step.Share,
+		"wax", table(step.Share, "detail", 0.3, "origin", "ask your factory"),
+		"vinyl", table(step.Share, "shrinks", 0.0, "detail", 0.4)), nil)
+	if len(wrong) > 0 || math.Abs(Detail(links)-0.5) > 1e-12 || links[0].Origin != "ask your factory" {
+		t.Errorf("detail %v, links %+v, %q", Detail(links), links, wrong)
+	}
+	links, _ = Read(table(step.Share, "wax", table(step.Share, "shrinks", 0.02, "detail", 1.0), "vinyl", 0.05), nil)
+	if got := Detail(links); math.Abs(got-0.95) > 1e-12 {
+		t.Errorf("1 mm on the wax is %v mm on the part, want 0.95", got)
+	}
+	// Three links of 2 % make a master 1.062482 times the part.
+	links, _ = Read(table(step.Share, "wax", 0.02, "mould", table(step.Share, "shrinks", 0.02, "shrinks-from", 0.019, "shrinks-to", 0.021), "season", 0.02), nil)
+	if got := Scale(links)[1][1]; math.Abs(got-1.062482) > 1e-6 {
+		t.Errorf("scale %v, want 1.062482", got)
+	}
+	if links[1].ShareTo != 0.021 {
+		t.Errorf("interval %+v", links[1])
+	}
+}
+
+func TestBadLinks(t *testing.T) {
+	for want, link := range map[string]any{
+		"detail is a length":      table(step.Share, "shrinks", 0.02, "detail", -1.0),
+		"detail-to is a length":   table(step.Share, "detail-to", "much"),
+		"shrinks-from is a share": table(step.Share, "shrinks", 0.02, "shrinks-from", "2"),
+		"a link's table holds":    table(step.Share, "shrinks", 0.02, "grows", 0.01),
+	} {
+		if _, err := One("wax", link, nil); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, want %q", err, want)
+		}
+	}
+	if _, err := One("wax", step.Table{Names: []string{"detail"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.5}}, nil); err == nil {
+		t.Error("a detail of 50 % is no length")
+	}
+}

@@ -10,6 +10,7 @@ import (
 	"layette/steps/gaps"
 	"layette/steps/handwork"
 	"layette/steps/likeness"
+	"layette/steps/merge"
 	"layette/steps/printbed"
 	"layette/steps/shrinkage"
 	"layette/steps/signoff"
@@ -26,6 +27,7 @@ func All() []step.Kind {
 		gaps.Kind{},
 		handwork.Kind{},
 		likeness.Kind{},
+		merge.Kind{},
 		printbed.Kind{},
 		shrinkage.Kind{},
 		signoff.Kind{},

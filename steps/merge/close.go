@@ -1,0 +1,132 @@
+package merge
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"layette/steps/internal/geom"
+)
+
+// closing carries the field on where no scan says anything, along the smooth
+// skin on which the open surface's winding number is one half, until the
+// surface has no rim. It starts at cells that the known surface cuts and that
+// are not known whole, and goes on to those that the skin so found cuts.
+type closing struct {
+	f       *field
+	winding *geom.Winding
+	next    [][3]int32 // samples to be found
+	asked   map[[3]int32]bool
+}
+
+// mostFilled bounds how many samples are invented: at 0.4 mm some 4 dm² of skin.
+const mostFilled = 2_000_000
+
+// close fills the field; false if the skin does not close within mostFilled,
+// as when far less than half of a part was seen.
+func (f *field) close(ctx context.Context, open *geom.Mesh) (bool, error) {
+	winding, err := geom.NewWinding(ctx, open, f.workers)
+	if err != nil {
+		return false, err
+	}
+	c := &closing{f: f, winding: winding, asked: map[[3]int32]bool{}}
+	for b := range len(f.At) {
+		at := f.At[b]
+		for s := range int32(geom.BlockSamples) {
+			if v := f.Values[b][s]; v == v {
+				c.around([3]int32{at[0]*8 + s&7, at[1]*8 + s>>3&7, at[2]*8 + s>>6}, true)
+			}
+		}
+		if ctx.Err() != nil {
+			return false, context.Cause(ctx)
+		}
+	}
+	for len(c.next) > 0 {
+		if len(c.asked) > mostFilled {
+			return false, nil
+		}
+		if err := c.round(ctx); err != nil {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// round finds all samples asked for, and asks for those of the cells that they cut.
+func (c *closing) round(ctx context.Context) error {
+	now := c.next
+	c.next = nil
+	slices.SortFunc(now, func(a, b [3]int32) int {
+		return cmp.Or(cmp.Compare(a[2], b[2]), cmp.Compare(a[1], b[1]), cmp.Compare(a[0], b[0]))
+	})
+	values := make([]float32, len(now))
+	err := geom.Each(ctx, len(now), c.f.workers, func(i int) {
+		w := c.winding.At(c.f.Place(now[i][0], now[i][1], now[i][2]))
+		values[i] = float32((0.5 - w) * 4 * c.f.Cell)
+	})
+	if err != nil {
+		return err
+	}
+	for i, at := range now {
+		c.f.Set(at[0], at[1], at[2], values[i])
+	}
+	for _, at := range now {
+		c.around(at, false)
+	}
+	return nil
+}
+
+// around asks for what is not known of the cells about a sample that are cut.
+func (c *closing) around(at [3]int32, first bool) {
+	for d := range int32(8) {
+		cell := [3]int32{at[0] - d&1, at[1] - d>>1&1, at[2] - d>>2&1}
+		if first && d != 0 {
+			// Each cell is looked at from its own first known corner only.
+			if v := c.f.Value(cell[0], cell[1], cell[2]); v == v {
+				continue
+			}
+		}
+		c.look(cell)
+	}
+}
+
+func (c *closing) look(cell [3]int32) {
+	var unknown [8][3]int32
+	n, below, above := 0, false, false
+	for d := range int32(8) {
+		at := [3]int32{cell[0] + d&1, cell[1] + d>>1&1, cell[2] + d>>2&1}
+		switch v := c.f.Value(at[0], at[1], at[2]); {
+		case v != v:
+			unknown[n] = at
+			n++
+		case v < 0:
+			below = true
+		default:
+			above = true
+		}
+	}
+	if !below || !above {
+		return
+	}
+	for _, at := range unknown[:n] {
+		if !c.asked[at] {
+			c.asked[at] = true
+			c.next = append(c.next, at)
+		}
+	}
+}
+
+// soften smooths invented skin, so that it leaves the seen skin without a
+// ridge. What was seen does not move.
+func soften(m *geom.Mesh, rounds int) {
+	for range rounds {
+		sum, n := neighbours(m)
+		verts := slices.Clone(m.Verts)
+		for v := range verts {
+			if m.Seen[v] == 0 && n[v] > 0 {
+				verts[v] = sum[v].Mul(1 / float64(n[v])).Add(m.Verts[v].Vec()).Mul(0.5).Point()
+			}
+		}
+		m.Verts = verts
+	}
+}

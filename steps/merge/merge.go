@@ -1,0 +1,229 @@
+// Package merge is the step that joins the placed scans of a part into one
+// surface.
+package merge
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+
+	"layette/engine/step"
+	"layette/steps/internal/geom"
+	"layette/steps/internal/meshio"
+	"layette/steps/internal/workpiece"
+)
+
+// Kind is the step.
+type Kind struct{}
+
+// Handbook implements step.Kind.
+func (Kind) Handbook() step.Handbook {
+	return step.Handbook{
+		Name:    "merge",
+		Version: 1,
+		Summary: "Joins the placed scans of a part into one surface.",
+		Method: "Every point of every scan speaks for the skin around it: at the samples of a fine grid near it, by the distance to its " +
+			"tangent plane. What is said is averaged by weight: the square of the cosine of the viewing angle, falling faster beyond 60 degrees; " +
+			"fading towards the border of the scan, so that no step shows where one begins; and one over the square of the scan's noise. " +
+			"The joined surface lies where the mean is zero.\n\n" +
+			"Each vertex is then moved to where the points themselves, not the grid, say that the skin is, and keeps the number of scans that " +
+			"saw it (property seen) and how far they disagree (property disagree, mm: the child moved, or a scan is misplaced).\n\n" +
+			"Skin that no scan saw is left open, or closed by carrying the surface on smoothly; invented skin has seen = 0 either way " +
+			"and is measured, never hidden.",
+		Sources: []string{
+			"B. Curless and M. Levoy, A volumetric method for building complex models from range images, SIGGRAPH 1996 (from memory)",
+			"W. Lorensen and H. Cline, Marching cubes, SIGGRAPH 1987 (from memory)",
+			"A. Jacobson and others, Robust inside-outside segmentation using generalized winding numbers, SIGGRAPH 2013 (from memory)",
+			"Congote et al. 2011, face capture with structured light: holes are filled, so what is filled is marked as invented",
+			"the turn to lighter weights at 60 degrees: common practice, no source",
+		},
+		Inputs: []step.Input{
+			{Name: "scans", Kind: step.Scan, Many: true, Named: true, Doc: "the scans of the part, as intake left them"},
+			{Name: "poses", Kind: step.Rows, Doc: "where each of them lies, from align"},
+		},
+		Values: []step.Value{
+			{Name: "voxel", Type: step.Length, Default: "0.4 mm", Min: "0.02 mm", Max: "20 mm", Doc: "cell of the grid, about the length of an edge", Origin: "common practice, no source: a little more than the scans' own spacing"},
+			{Name: "unseen", Type: step.OneWord, Default: "open", OneOf: []string{"open", "closed"}, Doc: "what becomes of skin that no scan saw"},
+			{Name: "fade", Type: step.Length, Default: "2 mm", Min: "0.1 mm", Doc: "over how much of its border a scan gives way to others", Origin: "common practice, no source"},
+			{Name: "scrap", Type: step.Area, Default: "25 mm2", Doc: "loose pieces with less skin are left out", Origin: "common practice, no source"},
+		},
+		Measures: []step.Measure{
+			{Name: "scans.joined", Type: step.Count, Doc: "scans that the surface is made of"},
+			{Name: "scans.left-out", Type: step.Count, Doc: "scans given that could not be joined"},
+			{Name: "triangles", Type: step.Count, Doc: "triangles of the surface"},
+			{Name: "area", Type: step.Area, Resolution: 0.01, Doc: "all skin, invented skin too"},
+			{Name: "invented.area", Type: step.Area, Resolution: 0.01, Doc: "skin that no scan saw, as far as it was closed"},
+			{Name: "invented.share", Type: step.Share, Resolution: 1e-4, Doc: "share of the skin that no scan saw"},
+			{Name: "open.rims", Type: step.Count, Doc: "holes and openings left"},
+			{Name: "scraps", Type: step.Count, Doc: "loose pieces left out"},
+			{Name: "noise", Type: step.Length, Resolution: 1e-4, Doc: "median noise of the scans"},
+			{Name: "disagree.p50", Type: step.Length, Resolution: 0.001, Doc: "where two scans or more saw the skin, half of it is agreed on better than this"},
+			{Name: "disagree.p95", Type: step.Length, Resolution: 0.001, Doc: "and 95 % of it better than this"},
+			{Name: "watertight", Type: step.Flag, Doc: "the surface is closed"},
+		},
+		Outputs: []step.Output{
+			{Name: "surface", Kind: step.Surface, Doc: "the joined surface, with properties seen and disagree"},
+		},
+		Memory: 5,
+	}
+}
+
+// merger holds one job.
+type merger struct {
+	job         *step.Job
+	voxel, fade float64
+	noise       float64 // median of the scans
+	scans       []*placed
+	left        []string // what was left out, and why
+	scraps      int
+	notes       []string
+}
+
+// Run implements step.Kind.
+func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
+	m := &merger{job: job, voxel: job.Values.Float("voxel"), fade: job.Values.Float("fade")}
+	if err := m.read(ctx); err != nil {
+		return nil, err
+	}
+	f, err := m.field(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s, err := m.skin(ctx, f)
+	if err != nil {
+		return nil, err
+	}
+	col := meshio.Column{Name: "disagree", Values: s.disagree}
+	s.Normals = s.VertexNormals()
+	if err := workpiece.Write(job, "surface", "merged.ply", s.Mesh, col); err != nil {
+		return nil, err
+	}
+	return m.outcome(ctx, s)
+}
+
+// field lets all scans speak.
+func (m *merger) field(ctx context.Context) (*field, error) {
+	f := &field{Lattice: geom.NewLattice(m.voxel), reach: 3 * m.voxel, most: mostBlocks, workers: m.job.Workers}
+	m.job.Progress.Start("joining scans", len(m.scans))
+	for _, p := range m.scans {
+		if err := f.add(ctx, p); err != nil {
+			return nil, err
+		}
+		m.job.Progress.Add(1)
+	}
+	return f, f.settle(ctx)
+}
+
+// skin makes the surface out of the field.
+func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
+	s, err := m.march(ctx, f)
+	if err != nil {
+		return nil, err
+	}
+	closed := false
+	if m.job.Values.Text("unseen") == "closed" {
+		m.job.Progress.Start("closing what no scan saw", 0)
+		if closed, err = f.close(ctx, s.Mesh); err != nil {
+			return nil, err
+		}
+		if !closed {
+			m.notes = append(m.notes, "Too little of the part was seen to close the rest: it was left open.")
+		}
+	}
+	if closed {
+		if s, err = m.march(ctx, f); err != nil {
+			return nil, err
+		}
+	}
+	if len(s.Tris) == 0 {
+		return nil, fmt.Errorf("the scans make no surface at a voxel of %.3g mm: is it far larger than the part?", m.voxel)
+	}
+	if err := m.settle(ctx, s); err != nil {
+		return nil, err
+	}
+	if closed {
+		soften(s.Mesh, 30)
+		return s, nil
+	}
+	return m.trimmed(ctx, s)
+}
+
+// march makes the surface, without scraps.
+func (m *merger) march(ctx context.Context, f *field) (*skin, error) {
+	mesh, block, err := f.March(ctx, m.job.Workers)
+	if err != nil {
+		return nil, err
+	}
+	mesh, from, scraps, err := withoutScraps(ctx, mesh, m.job.Values.Float("scrap"), m.job.Workers)
+	if err != nil {
+		return nil, err
+	}
+	m.scraps = scraps
+	s := &skin{Mesh: mesh, block: make([]int32, len(from))}
+	for v, was := range from {
+		s.block[v] = block[was]
+	}
+	e, err := mesh.Edges(ctx, m.job.Workers)
+	if err != nil {
+		return nil, err
+	}
+	even(mesh, e)
+	return s, nil
+}
+
+// trimmed cuts off what no scan saw.
+func (m *merger) trimmed(ctx context.Context, s *skin) (*skin, error) {
+	seen, from := kept(s.Mesh, func(t int) bool {
+		tri := s.Tris[t]
+		return s.Seen[tri[0]] > 0 && s.Seen[tri[1]] > 0 && s.Seen[tri[2]] > 0
+	})
+	if len(seen.Tris) == 0 {
+		return nil, fmt.Errorf("no two of the scans agree on any skin: they are misplaced, or their noise is far above the voxel of %.3g mm", m.voxel)
+	}
+	mesh, left, scraps, err := withoutScraps(ctx, seen, m.job.Values.Float("scrap"), m.job.Workers)
+	if err != nil {
+		return nil, err
+	}
+	m.scraps += scraps
+	out := &skin{Mesh: mesh, disagree: make([]float32, len(left))}
+	for v, was := range left {
+		out.disagree[v] = s.disagree[from[was]]
+	}
+	return out, nil
+}
+
+// outcome measures the surface.
+func (m *merger) outcome(ctx context.Context, s *skin) (*step.Outcome, error) {
+	e, err := s.Edges(ctx, m.job.Workers)
+	if err != nil {
+		return nil, err
+	}
+	var all, invented geom.Sum
+	for t, tri := range s.Tris {
+		a, b, c := s.Corners(t)
+		third := b.Sub(a).Cross(c.Sub(a)).Len() / 6
+		for _, v := range tri {
+			all.Add(third)
+			if s.Seen[v] == 0 {
+				invented.Add(third)
+			}
+		}
+	}
+	half, most := s.disagreement()
+	noise := m.noise
+	if noise == 0 {
+		noise = math.NaN()
+	}
+	out := &step.Outcome{Measures: map[string]any{
+		"scans.joined": int64(len(m.scans)), "scans.left-out": int64(len(m.left)), "triangles": int64(len(s.Tris)),
+		"area": all.Total(), "invented.area": invented.Total(), "invented.share": invented.Total() / all.Total(),
+		"open.rims": int64(len(s.Rims(e))), "scraps": int64(m.scraps), "noise": noise,
+		"disagree.p50": half, "disagree.p95": most, "watertight": s.Closed(e),
+	}}
+	out.Notes = m.notes
+	if len(m.left) > 0 {
+		out.Notes = append(out.Notes, fmt.Sprintf("%d of %d scans are not in the surface: %s", len(m.left), len(m.left)+len(m.scans), strings.Join(m.left, "; ")))
+	}
+	return out, nil
+}

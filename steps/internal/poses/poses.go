@@ -1,5 +1,5 @@
 // Package poses is the table of places that align gives and merge and coverage
-// read: where each scan of a part lies in the part's frame, or why it could
+// read, whatever else stands in it: where each scan of a part lies in the part's frame, or why it could
 // not be placed.
 package poses
 
@@ -15,43 +15,57 @@ import (
 
 // Table holds one place for each scan, in the order of the scans given.
 type Table struct {
-	Scans []Place `json:"scans"`
+	Format string  `json:"format"` // "poses 1"
+	Unit   string  `json:"unit"`   // "mm"
+	Scans  []Place `json:"scans"`
 }
 
 // Place says where one scan lies. A point p of the scan, in mm as its file is
 // read, origin included, lies at Rot p + Move in the part's frame.
 type Place struct {
-	Name   string        `json:"name"`   // as the job called the file
-	SHA256 string        `json:"sha256"` // of the file
-	Placed bool          `json:"placed"`
-	Rot    [3][3]float64 `json:"rot"`  // by rows
-	Move   [3]float64    `json:"move"` // mm
+	Name   string     `json:"name"`           // as people call the scan
+	File   string     `json:"file,omitempty"` // as the job called the file
+	SHA256 string     `json:"sha256"`         // of the file
+	Placed bool       `json:"placed"`
+	Rot    [9]float64 `json:"rotation"` // by rows
+	Move   [3]float64 `json:"move"`     // mm
 	// Why says in a sentence why the scan was not placed, or what to mind.
 	Why string `json:"why,omitempty"`
 }
 
 // Pose returns the place as a pose.
 func (p Place) Pose() geom.Pose {
-	return geom.Pose{Rot: p.Rot, Move: geom.Vec{X: p.Move[0], Y: p.Move[1], Z: p.Move[2]}}
+	var rot geom.Mat
+	for i, x := range p.Rot {
+		rot[i/3][i%3] = x
+	}
+	return geom.Pose{Rot: rot, Move: geom.Vec{X: p.Move[0], Y: p.Move[1], Z: p.Move[2]}}
 }
 
 // At returns the place of a scan that lies at pose.
 func At(f step.File, pose geom.Pose) Place {
-	return Place{Name: f.Name, SHA256: f.SHA256, Placed: true, Rot: pose.Rot, Move: [3]float64{pose.Move.X, pose.Move.Y, pose.Move.Z}}
+	p := Place{Name: f.Name, File: f.Name, SHA256: f.SHA256, Placed: true, Move: [3]float64{pose.Move.X, pose.Move.Y, pose.Move.Z}}
+	for i := range p.Rot {
+		p.Rot[i] = pose.Rot[i/3][i%3]
+	}
+	return p
 }
 
 // Nowhere returns the entry of a scan that was not placed.
 func Nowhere(f step.File, why string) Place {
-	return Place{Name: f.Name, SHA256: f.SHA256, Rot: geom.Identity, Why: why}
+	return Place{Name: f.Name, File: f.Name, SHA256: f.SHA256, Why: why}
 }
 
 // Write writes the table. Numbers are written so that they read back as the
 // same bits.
 func Write(w io.Writer, t Table) error {
+	t.Format, t.Unit = format, "mm"
 	e := json.NewEncoder(w)
 	e.SetIndent("", " ")
 	return e.Encode(t)
 }
+
+const format = "poses 1"
 
 // most is the longest table read, in bytes: some 100,000 scans.
 const most = 64 << 20
@@ -69,6 +83,9 @@ func Read(r io.Reader) (Table, error) {
 	}
 	if err := json.Unmarshal(data, &t); err != nil {
 		return t, fmt.Errorf("not a table of places: %w", err)
+	}
+	if t.Format != format || t.Unit != "mm" {
+		return t, fmt.Errorf("a table of places begins with \"format\": %q and \"unit\": \"mm\"; this one says %q and %q", format, t.Format, t.Unit)
 	}
 	for i, p := range t.Scans {
 		if p.Placed && !rigid(p.Pose()) {
@@ -118,7 +135,7 @@ func rigid(p geom.Pose) bool {
 func (t Table) For(f step.File) (Place, bool) {
 	found := -1
 	for i, p := range t.Scans {
-		if p.SHA256 == f.SHA256 && (found < 0 || p.Name == f.Name) {
+		if p.SHA256 == f.SHA256 && (found < 0 || p.File == f.Name || p.Name == f.Name) {
 			found = i
 		}
 	}

@@ -15,7 +15,7 @@ func TestRoundTrip(t *testing.T) {
 	b := step.File{Name: "scans/hand/002.ply", SHA256: "bb"}
 	twin := step.File{Name: "scans/hand/003.ply", SHA256: "aa"}
 	pose := geom.Pose{Rot: geom.SmallTurn(geom.Vec{X: 0.3, Y: -1.1, Z: 0.7}), Move: geom.Vec{X: 1.0 / 3, Y: -2e-9, Z: 412.7}}
-	want := Table{[]Place{At(a, pose), Nowhere(b, "too little overlap"), At(twin, geom.NoMove)}}
+	want := Table{Format: format, Unit: "mm", Scans: []Place{At(a, pose), Nowhere(b, "too little overlap"), At(twin, geom.NoMove)}}
 	var buf bytes.Buffer
 	if err := Write(&buf, want); err != nil {
 		t.Fatal(err)
@@ -40,11 +40,12 @@ func TestRoundTrip(t *testing.T) {
 
 func TestRefused(t *testing.T) {
 	for _, tt := range []struct{ name, text, want string }{
-		{"cut", `{"scans":[{"name`, "not a table of places"},
-		{"mirror", `{"scans":[{"name":"a","placed":true,"rot":[[-1,0,0],[0,1,0],[0,0,1]],"move":[0,0,0]}]}`, "scan 1 (a): its place is no turn and shift"},
-		{"scale", `{"scans":[{"name":"a","placed":true,"rot":[[2,0,0],[0,2,0],[0,0,2]],"move":[0,0,0]}]}`, "no turn and shift"},
-		{"nothing", `{"scans":[{"name":"a","placed":true}]}`, "no turn and shift"},
-		{"huge", `{"scans":[{"name":"a","placed":true,"rot":[[1,0,0],[0,1,0],[0,0,1]],"move":[1e999,0,0]}]}`, "not a table of places"},
+		{"cut", `{"format":"poses 1","unit":"mm","scans":[{"name`, "not a table of places"},
+		{"mirror", `{"format":"poses 1","unit":"mm","scans":[{"name":"a","placed":true,"rotation":[-1,0,0,0,1,0,0,0,1],"move":[0,0,0]}]}`, "scan 1 (a): its place is no turn and shift"},
+		{"scale", `{"format":"poses 1","unit":"mm","scans":[{"name":"a","placed":true,"rotation":[2,0,0,0,2,0,0,0,2],"move":[0,0,0]}]}`, "no turn and shift"},
+		{"nothing", `{"format":"poses 1","unit":"mm","scans":[{"name":"a","placed":true}]}`, "no turn and shift"},
+		{"another", `{"scans":[]}`, `begins with "format"`},
+		{"huge", `{"format":"poses 1","unit":"mm","scans":[{"name":"a","placed":true,"rotation":[1,0,0,0,1,0,0,0,1],"move":[1e999,0,0]}]}`, "not a table of places"},
 	} {
 		if _, err := Read(strings.NewReader(tt.text)); err == nil || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("%s: error %v, want %q in it", tt.name, err, tt.want)
@@ -53,7 +54,7 @@ func TestRefused(t *testing.T) {
 }
 
 func FuzzRead(f *testing.F) {
-	f.Add([]byte(`{"scans":[{"name":"a","sha256":"aa","placed":true,"rot":[[1,0,0],[0,1,0],[0,0,1]],"move":[0,0,0]}]}`))
+	f.Add([]byte(`{"format":"poses 1","unit":"mm","scans":[{"name":"a","sha256":"aa","placed":true,"rotation":[1,0,0,0,1,0,0,0,1],"move":[0,0,0]}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		got, err := Read(bytes.NewReader(data))
 		if err != nil {

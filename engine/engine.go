@@ -140,6 +140,7 @@ type Verdict struct {
 	gate.Verdict
 	Numbers  string        `json:"numbers"`            // what it saw, in words
 	Spare    string        `json:"spare,omitempty"`    // the margin in words
+	Concede  string        `json:"concede,omitempty"`  // the role that may concede it; empty means nobody may
 	Conceded *trail.Record `json:"conceded,omitempty"` // the concession that lets work go on
 	Doubts   []string      `json:"doubts,omitempty"`   // why a concession that is there does not count
 }

@@ -13,7 +13,7 @@ import (
 func (w *walk) judge(n *node, st *Status) {
 	st.Gates = nil
 	for _, g := range n.stage.Gates {
-		v := Verdict{Gate: g.Name, Why: g.Why}
+		v := Verdict{Gate: g.Name, Why: g.Why, Concede: g.Concede}
 		v.Verdict = g.Compiled.Judge(w.values(n, st, g.Compiled))
 		v.text()
 		st.Gates = append(st.Gates, v)

@@ -15,7 +15,7 @@ func (w *walk) decide(n *node, st *Status) {
 	subject := s.Trail()
 	for i := range st.Gates {
 		if v := &st.Gates[i]; v.State != gate.Passes {
-			w.concede(n, v, subject)
+			w.concede(v, subject)
 		}
 	}
 	d := w.trail.Decide(subject, Policy(n.stage.Sign))
@@ -41,16 +41,27 @@ func (w *walk) decide(n *node, st *Status) {
 // asks reports whether a node needs somebody's word.
 func (n *node) asks() bool { return n.stage.Sign != nil || n.book.Word }
 
-func (w *walk) concede(n *node, v *Verdict, subject trail.Subject) {
-	role := ""
-	if n.stage.Sign != nil {
-		role = n.stage.Sign.Role
-	}
-	record, ok, doubts := w.trail.Conceded(subject, v.Gate, role)
-	if ok {
+// concede looks for the concession of a gate by somebody who may give it.
+func (w *walk) concede(v *Verdict, subject trail.Subject) {
+	record, ok, doubts := w.trail.Conceded(subject, v.Gate, v.Concede)
+	v.Doubts = doubts
+	switch {
+	case ok && v.Concede == "":
+		v.Doubts = []string{fmt.Sprintf("the recipe names nobody who may concede gate %s", v.Gate)}
+	case ok:
 		v.Conceded = &record
 	}
-	v.Doubts = doubts
+}
+
+// Concedes returns the role that may concede one of the stage's gates, "" if
+// nobody may.
+func (st *Status) Concedes(gate string) string {
+	for _, v := range st.Gates {
+		if v.Gate == gate {
+			return v.Concede
+		}
+	}
+	return ""
 }
 
 // goOn reports whether every gate lets work go on, and says which does not.

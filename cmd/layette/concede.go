@@ -24,7 +24,9 @@ func newConcedeCmd(a *app) *cobra.Command {
 		Short: "Let work go on although a gate does not hold, signed by who may decide that",
 		Long: `Let work go on although a gate does not hold, signed by who may decide that.
 The record says what is wrong, what is done about it, why it may go on, and
-who decided. It holds for exactly this content.
+who decided. It holds for exactly this content. Who may decide is for the
+recipe to say: concede = "role" under the gate, else the role that signs for
+the stage, else nobody.
 
 ` + keyHelp,
 		Args: cobra.RangeArgs(2, 4),
@@ -40,7 +42,7 @@ who decided. It holds for exactly this content.
 	f.StringVar(&l.Reason, "reason", "", "why it may go on")
 	f.StringVar(&l.Fault, "fault", "", "what is wrong (default: what the gate found)")
 	f.StringVar(&l.Action, "action", word.NoAction, "what is done about it")
-	f.StringVar(&l.Role, "role", "", "decide as this role (default: the role that signs for the stage, or your only one)")
+	f.StringVar(&l.Role, "role", "", "decide as this role (default: the role that the recipe lets concede the gate)")
 	f.StringArrayVar(&l.Notes, "note", nil, "a `sentence` to go with it; may be given often")
 	f.BoolVar(&l.yes, "yes", false, "do not ask before signing (for scripts)")
 	return cmd

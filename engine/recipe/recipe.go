@@ -139,7 +139,11 @@ type Gate struct {
 	Name string
 	Rule string
 	Why  string
-	Pos  diag.Pos // of the rule's text, its first character
+	// Concede is the role that may let work go on although the gate does not
+	// hold: what the recipe says, else the role that signs for the stage. Empty
+	// means nobody may.
+	Concede string
+	Pos     diag.Pos // of the rule's text, its first character
 	// Compiled judges the measures of one instance; its Names say which
 	// measures and quantities it needs.
 	Compiled *gate.Rule

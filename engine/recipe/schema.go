@@ -131,7 +131,7 @@ func stageSchema(kinds []step.Kind) schema {
 			"only": schema{"anyOf": []schema{{"type": "string"}, texts("")}, "description": "the parts it is for"}, "after": schema{"anyOf": []schema{{"type": "string"}, texts("")}, "description": "stages that must be done first"},
 			"why":    text("what the stage is for"),
 			"values": schema{"type": "object"},
-			"gates":  named(object(schema{"rule": text("a yes or no over measures, materials and tolerances"), "why": text("")}, nil)),
+			"gates":  named(object(schema{"rule": text("a yes or no over measures, materials and tolerances"), "why": text(""), "concede": text("the role that may let work go on although it does not hold; left out, the role that signs for the stage")}, nil)),
 			"sign": object(schema{
 				"role": text("whose word"), "people": schema{"type": "integer", "minimum": 1, "maximum": 100},
 				"meaning": text("what is vouched for"), "questions": texts("each to be answered yes"),

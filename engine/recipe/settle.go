@@ -116,10 +116,10 @@ func (r *reader) gates(s *staged, quantities *gate.Scope) {
 		if !r.named(n, "gate") {
 			continue
 		}
-		r.only(n, "a gate", "rule", "why")
+		r.only(n, "a gate", "rule", "why", "concede")
 		r.need(n, what, "rule", `write rule = "air.least >= tolerances.gap"`)
 		rule := n.get("rule")
-		g := &Gate{Name: n.key, Rule: r.text(n, "rule"), Why: r.line(n, "why")}
+		g := &Gate{Name: n.key, Rule: r.text(n, "rule"), Why: r.line(n, "why"), Concede: r.concede(s, n)}
 		if _, ok := rule.text1(); ok {
 			g.Pos = rule.within(0, 1)
 			g.Compiled = r.compile(scope, rule, g.Rule)
@@ -127,6 +127,17 @@ func (r *reader) gates(s *staged, quantities *gate.Scope) {
 		s.Gates = append(s.Gates, g)
 	}
 	slices.SortFunc(s.Gates, func(a, b *Gate) int { return cmp.Compare(a.Name, b.Name) })
+}
+
+// concede returns the role that may concede a gate.
+func (r *reader) concede(s *staged, gate *node) string {
+	if gate.get("concede") != nil {
+		return r.role(gate, "concede")
+	}
+	if s.Sign != nil {
+		return s.Sign.Role
+	}
+	return ""
 }
 
 // compile checks a rule and tells its faults at their places in the recipe.

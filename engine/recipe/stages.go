@@ -150,11 +150,7 @@ func (r *reader) sign(s *staged) {
 	r.only(n, "a sign-off", "role", "people", "meaning", "questions", "not-maker", "sealed")
 	r.need(n, what, "role", `write role = "sculptor"`)
 	r.need(n, what, "meaning", `say what is vouched for: meaning = "I looked at every spot and judged it mouldable"`)
-	s.Sign = &Sign{Role: r.text(n, "role"), People: 1, Meaning: r.line(n, "meaning"), NotMaker: r.flag(n, "not-maker"), Sealed: r.flag(n, "sealed"), Pos: n.keyAt}
-	if role := s.Sign.Role; role != "" && r.out.Roles[role] == nil {
-		r.at(n.get("role"), "unknown-role", fmt.Sprintf("there is no role %q", role),
-			cmpHint(diag.DidYouMean(role, slices.Collect(maps.Keys(r.out.Roles))), fmt.Sprintf("write [roles.%s]", role)))
-	}
+	s.Sign = &Sign{Role: r.role(n, "role"), People: 1, Meaning: r.line(n, "meaning"), NotMaker: r.flag(n, "not-maker"), Sealed: r.flag(n, "sealed"), Pos: n.keyAt}
 	if p := n.get("people"); p != nil {
 		count, ok := p.value.(int64)
 		if !ok || count < 1 || count > 100 {
@@ -170,4 +166,14 @@ func (r *reader) sign(s *staged) {
 		}
 		s.Sign.Questions = append(s.Sign.Questions, text)
 	}
+}
+
+// role reads the name of a role that the recipe has.
+func (r *reader) role(n *node, key string) string {
+	role := r.text(n, key)
+	if role != "" && r.out.Roles[role] == nil {
+		r.at(n.get(key), "unknown-role", fmt.Sprintf("there is no role %q", role),
+			cmpHint(diag.DidYouMean(role, slices.Collect(maps.Keys(r.out.Roles))), fmt.Sprintf("write [roles.%s]", role)))
+	}
+	return role
 }

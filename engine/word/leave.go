@@ -1,6 +1,7 @@
 package word
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -19,7 +20,7 @@ type Leave struct {
 	Reason string // why it may go on
 	Fault  string // what is wrong; what the gate found if empty
 	Action string // what is done about it
-	Role   string // decides as this; the role that signs for the stage, or her only one, if empty
+	Role   string // decides as this; the role that the recipe lets concede the gate, if empty
 	Notes  []string
 }
 
@@ -27,7 +28,7 @@ type Leave struct {
 func (l Leave) Draft(s *engine.Subject, st *engine.Status, who trail.Member, tool string) (trail.Draft, error) {
 	d := about(s, tool)
 	d.Kind, d.Gates, d.Notes = trail.Concession, []string{l.Gate}, l.Notes
-	d.Fault, d.Action, d.Reason, d.Authority = l.Fault, l.Action, l.Reason, l.authority(s, who)
+	d.Fault, d.Action, d.Reason, d.Authority = l.Fault, l.Action, l.Reason, cmp.Or(l.Role, st.Concedes(l.Gate))
 	d.Meaning = "I have the authority to let this go on although the gate does not hold"
 	if !slices.Contains(s.Gates, l.Gate) {
 		held := "no gate holds this stage"
@@ -39,8 +40,14 @@ func (l Leave) Draft(s *engine.Subject, st *engine.Status, who trail.Member, too
 	if d.Fault == "" {
 		d.Fault = Fault(st, l.Gate)
 	}
-	if !slices.Contains(who.Roles, d.Authority) {
-		return d, &Refusal{Says: fmt.Sprintf("%s has not the authority: it takes a %s", who.Printed, d.Authority), Hint: "the trail's owner gives roles: layette people add"}
+	may := st.Concedes(l.Gate)
+	switch {
+	case may == "":
+		return d, &Refusal{Says: fmt.Sprintf("the recipe names nobody who may concede gate %s of %s", l.Gate, s.Node), Hint: fmt.Sprintf("cure it; or write concede = \"ROLE\" under [stages.%s.gates.%s]", s.Node.Stage, l.Gate)}
+	case d.Authority != may:
+		return d, &Refusal{Says: fmt.Sprintf("gate %s of %s is conceded by a %s, not by a %s", l.Gate, s.Node, may, d.Authority), Hint: "leave --role out"}
+	case !slices.Contains(who.Roles, may):
+		return d, &Refusal{Says: fmt.Sprintf("%s has not the authority: it takes a %s", who.Printed, may), Hint: "the trail's owner gives roles: layette people add"}
 	}
 	return d, nil
 }
@@ -53,16 +60,4 @@ func Fault(st *engine.Status, gate string) string {
 		}
 	}
 	return ""
-}
-
-func (l Leave) authority(s *engine.Subject, who trail.Member) string {
-	switch {
-	case l.Role != "":
-		return l.Role
-	case s.Sign != nil && s.Sign.Role != "":
-		return s.Sign.Role
-	case len(who.Roles) == 1:
-		return who.Roles[0]
-	}
-	return "named role (--role)"
 }

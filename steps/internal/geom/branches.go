@@ -19,7 +19,8 @@ type Branch struct {
 
 // blunt is how long a branch must be, against the radius of a disc with the
 // area of its widest ring, to be one: a half ball has pi/2, a fingertip that
-// bends away from the front a little more. It must be three levels long, too.
+// bends away from the front a little more. It must be three levels long, too,
+// and a fiftieth of the longest way.
 // Common practice, no source.
 const blunt = 1.2
 
@@ -29,9 +30,10 @@ type fork struct{ from, to []int32 }
 // grow makes the tree of branches.
 func (r *Rings) grow(s *seams) {
 	forks := r.forks(s)
+	r.long = float64(r.Dist[r.farthest()])
 	r.reach(s, forks)
 	if len(r.Rings) == 0 {
-		r.Branches = []Branch{{Parent: -1, Meets: -1, Tip: r.farthest(), Long: r.farthestLong()}}
+		r.Branches = []Branch{{Parent: -1, Meets: -1, Tip: r.farthest(), Long: r.long}}
 		r.nameVerts(s, forks)
 		return
 	}
@@ -114,8 +116,6 @@ func (r *Rings) farthest() int32 {
 	return best
 }
 
-func (r *Rings) farthestLong() float64 { return float64(r.Dist[r.farthest()]) }
-
 // branchOut gives the rings on the far side of a piece of skin their branches.
 func (r *Rings) branchOut(f *fork) {
 	from := r.widest(f.from)
@@ -138,7 +138,7 @@ func (r *Rings) branchOut(f *fork) {
 	}
 	var stout []int32
 	for _, i := range f.to {
-		if from < 0 || len(f.to) == 1 || r.Rings[i].top-base >= max(3*r.Spacing, float64(blunt*math.Sqrt(r.Rings[i].wide/math.Pi))) {
+		if from < 0 || len(f.to) == 1 || r.Rings[i].top-base >= max(3*r.Spacing, 0.02*r.long, float64(blunt*math.Sqrt(r.Rings[i].wide/math.Pi))) {
 			stout = append(stout, i)
 		}
 	}

@@ -237,7 +237,8 @@ func (m *Mesh) around(e *Edges, face []int32) []int32 {
 
 // FaceAt returns the flat face round a point that a person gave: from the
 // nearest triangle over the skin as far as it stays within strays mm of one
-// plane and within 15 degrees of it. False if that is no face with one rim.
+// plane and within 15 degrees of it. False if that is no face with one rim, or
+// the point lies off the skin by more than ten times strays.
 func (m *Mesh) FaceAt(e *Edges, at Vec, strays float64) (Opening, bool) {
 	start, best := int32(-1), math.Inf(1)
 	for t := range m.Tris {
@@ -250,6 +251,9 @@ func (m *Mesh) FaceAt(e *Edges, at Vec, strays float64) (Opening, bool) {
 		return Opening{}, false
 	}
 	a, b, c := m.Corners(int(start))
+	if beside := math.Sqrt(best) - max(b.Sub(a).Len(), c.Sub(b).Len(), a.Sub(c).Len()); beside > 10*strays {
+		return Opening{}, false
+	}
 	n := b.Sub(a).Cross(c.Sub(a)).Unit()
 	pl := Plane{n, n.Dot(a)}
 	var face []int32
@@ -269,7 +273,8 @@ func (m *Mesh) FaceAt(e *Edges, at Vec, strays float64) (Opening, bool) {
 		}
 		pl = fit
 	}
-	return m.flatEnd(e, face)
+	o, ok := m.flatEnd(e, face)
+	return o, ok && o.Area >= float64(leastShare*m.Area())
 }
 
 // level returns the triangles about start that lie in a plane, rising.

@@ -14,7 +14,7 @@ type Ring struct {
 	Area   float64 // of the flattest film over it, mm²
 	Centre Vec     // mean of its points by length
 	Branch int32   // index into Rings.Branches; -1 on a bump that is no branch of its own
-	Open   bool    // it meets a rim
+	Open   bool    // it meets a rim and was closed straight across
 	At     []Vec   // its points, in order
 	Across Across  // the section square to the limb at this ring
 
@@ -38,6 +38,7 @@ type Rings struct {
 
 	e     *Edges
 	trace *tracer
+	long  float64 // the farthest distance
 	slabs []int32 // levels at or below each vertex; -1 where the skin does not lead
 }
 
@@ -243,22 +244,19 @@ func (s *seams) join(i, k int32, edges []int32) {
 	}
 }
 
-// RingsFrom finds the rings of the shell that opening o is on, spacing mm apart.
-func (m *Mesh) RingsFrom(ctx context.Context, e *Edges, o *Opening, spacing float64) (*Rings, error) {
+// RingsFrom finds the rings of the shell that the first of some openings is
+// on, spacing mm apart, as far as they are from it. The faces of the others are
+// no skin: the front ends at their rims.
+func (m *Mesh) RingsFrom(ctx context.Context, e *Edges, openings []Opening, spacing float64) (*Rings, error) {
 	closed := make([]bool, len(m.Tris))
-	for _, t := range o.Face {
-		closed[t] = true
+	for _, o := range openings {
+		for _, t := range o.Face {
+			closed[t] = true
+		}
 	}
-	dist, err := m.Along(ctx, e, o.Rim, closed)
+	dist, err := m.Along(ctx, e, openings[0].Rim, closed)
 	if err != nil {
 		return nil, err
-	}
-	for _, t := range o.Face { // within the face: not skin, and no distance
-		for _, v := range m.Tris[t] {
-			if math.IsInf(float64(dist[v]), 1) {
-				dist[v] = 0
-			}
-		}
 	}
 	return NewRings(ctx, m, e, dist, spacing)
 }

@@ -32,17 +32,17 @@ func (r *Rings) cutAcross(ctx context.Context) error {
 			mids[i], wide[i] = ring.Centre, math.Sqrt(ring.Area/math.Pi)
 			ring.Across = Across{Mid: ring.Centre, At: ring.At, tris: ring.tris}
 		}
-		n := r.beforeEnd(mids)
+		n := r.beforeEnd(branch, mids, wide)
 		for _, k := range branch.Rings[n:] {
 			ring := &r.Rings[k]
 			ring.Across = ring.itself(ring.plane())
 		}
 		mids, wide = mids[:n], wide[:n]
-		for range 3 {
+		for _, reach := range [3]float64{0.5, 0.3, 0.15} {
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
 			}
-			dirs := directions(mids, wide)
+			dirs := directions(mids, wide, reach)
 			for i, k := range branch.Rings[:n] {
 				r.square(&r.Rings[k], mids[i], dirs[i])
 				mids[i] = r.Rings[k].Across.Mid
@@ -56,14 +56,31 @@ func (r *Rings) cutAcross(ctx context.Context) error {
 	return nil
 }
 
-// beforeEnd returns how many rings of a branch come before its blunt end, where
-// the front closes in and the centres of rings no longer move on.
-func (r *Rings) beforeEnd(mids []Vec) int {
-	n := len(mids)
-	for n > 2 && mids[n-1].Sub(mids[n-2]).Len() < 0.35*r.Spacing {
-		n--
+// beforeEnd returns how many rings of a branch come before its blunt end: one
+// and a half radii from its tip (a half ball is pi/2 from rim to top), or where the front closes in and
+// the centres of rings move on by less than half a spacing, three in a row, or
+// where a ring lacks a thirtieth of its girth.
+func (r *Rings) beforeEnd(branch *Branch, mids []Vec, wide []float64) int {
+	if len(branch.Forks) > 0 || branch.Meets >= 0 {
+		return len(mids)
 	}
-	return n
+	slow := 0
+	for i, k := range branch.Rings {
+		ring := &r.Rings[k]
+		across := ring.At[len(ring.At)-1].Sub(ring.At[0]).Len()
+		if ring.top-ring.Level < 1.5*wide[i] || ring.Open && across > 0.03*ring.Girth {
+			return max(i, min(2, len(mids)))
+		}
+		if i > 0 && mids[i].Sub(mids[i-1]).Len() < r.Spacing/2 {
+			slow++
+		} else {
+			slow = 0
+		}
+		if slow == 3 {
+			return max(i-2, min(2, len(mids)))
+		}
+	}
+	return len(mids)
 }
 
 // plane returns the plane of a ring that is its own section.
@@ -141,11 +158,11 @@ func middle(at []Vec, n Vec) Vec {
 }
 
 // directions returns the direction of a way at each of its points: from a point
-// half a limb's radius before it to one as far beyond. wide is the radius there.
-func directions(at []Vec, wide []float64) []Vec {
+// a share of the limb's radius before it to one as far beyond.
+func directions(at []Vec, radius []float64, share float64) []Vec {
 	out := make([]Vec, len(at))
 	for i := range at {
-		reach := max(wide[i]/2, 1e-9)
+		reach := max(float64(radius[i]*share), 1e-9)
 		lo, hi := i, i
 		for lo > 0 && at[lo].Sub(at[i]).Len() < reach {
 			lo--

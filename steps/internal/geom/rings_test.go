@@ -13,15 +13,7 @@ func ringsOf(t testing.TB, m *Mesh, spacing float64) (*Rings, Opening) {
 	if err != nil || len(open) == 0 {
 		t.Fatalf("%d openings, %v", len(open), err)
 	}
-	closed := make([]bool, len(m.Tris))
-	for _, f := range open[0].Face {
-		closed[f] = true
-	}
-	dist, err := m.Along(t.Context(), e, open[0].Rim, closed)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := NewRings(t.Context(), m, e, dist, spacing)
+	r, err := m.RingsFrom(t.Context(), e, open, spacing)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,9 +9,11 @@ import (
 	"layette/steps/cut"
 	"layette/steps/gaps"
 	"layette/steps/handwork"
+	"layette/steps/intake"
 	"layette/steps/likeness"
 	"layette/steps/merge"
 	"layette/steps/printbed"
+	"layette/steps/session"
 	"layette/steps/shrinkage"
 	"layette/steps/signoff"
 	"layette/steps/smallparts"
@@ -26,9 +28,11 @@ func All() []step.Kind {
 		cut.Kind{},
 		gaps.Kind{},
 		handwork.Kind{},
+		intake.Kind{},
 		likeness.Kind{},
 		merge.Kind{},
 		printbed.Kind{},
+		session.Kind{},
 		shrinkage.Kind{},
 		signoff.Kind{},
 		smallparts.Kind{},

@@ -119,11 +119,11 @@ func ring(m *geom.Mesh, add func(to, from int32)) {
 	}
 }
 
-// secondSpread is the standard deviation of a point's second difference from
+// SecondSpread is the standard deviation of a point's second difference from
 // its neighbours over that of the points: on a lattice where each has six, the
 // differences' weights are 7/6, -10/36 (six times), 1/36 and 2/36 (six times
 // each), and the root of the sum of their squares is 1.359.
-const secondSpread = 1.359
+const SecondSpread = 1.359
 
 // scatter finds the noise: each point's distance from the middle of its
 // neighbours along the skin's normal, less the mean of its neighbours' own,
@@ -160,7 +160,7 @@ func (s *Shot) scatter() {
 	}
 	s.Noise = math.NaN()
 	if len(all) >= 50 {
-		s.Noise = 1.4826 * Middle(all) / secondSpread
+		s.Noise = 1.4826 * Middle(all) / SecondSpread
 	}
 }
 

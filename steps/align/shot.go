@@ -1,0 +1,222 @@
+package align
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"layette/engine/step"
+	"layette/steps/internal/geom"
+	"layette/steps/internal/workpiece"
+)
+
+// scan is one shot made ready for registration.
+type scan struct {
+	file     step.File
+	name     string    // as the tables and pictures call it
+	area     float64   // mm² of skin
+	view     geom.View // thinned to spacing
+	fine     *geom.Cloud
+	features *geom.Features
+	middle   geom.Vec
+	size     float64 // half the diagonal of its box, mm
+	fixed    bool    // the casting
+	why      string  // why it cannot be placed, once that is known
+	last     *place  // the best place found for it so far
+}
+
+// session is all that is placed together.
+type session struct {
+	job     *step.Job
+	scans   []*scan
+	spacing float64
+	ratio   float64 // how widely scans that lie right spread, as a multiple of their noise
+	hints   [][]hint
+	notes   []string
+}
+
+// about is what is learnt of a scan before it is thinned.
+type about struct {
+	Area, Size float64
+}
+
+// steps of the series from which the spacing is taken, so that one scan more or
+// less does not change it and with it every result kept.
+const series = math.Sqrt2
+
+// wanted is how many spacings squared a usual scan has.
+const wanted = 2500
+
+// look reads every scan once to learn its size.
+func (s *session) look(ctx context.Context) error {
+	s.job.Progress.Start("look at scans", len(s.scans))
+	for _, c := range s.scans {
+		var a about
+		key := "about " + c.file.SHA256 + c.file.Units
+		if data, ok := s.prior(key); !ok || binary.Read(bytes.NewReader(data), binary.LittleEndian, &a) != nil {
+			p, err := workpiece.OpenScan(ctx, s.job, c.file)
+			if ctx.Err() != nil {
+				return context.Cause(ctx)
+			}
+			if err != nil {
+				c.why = "cannot be read: " + err.Error()
+				s.job.Progress.Add(1)
+				continue
+			}
+			s.notes = append(s.notes, p.Notes()...)
+			a = measure(p.Mesh)
+			var b bytes.Buffer
+			binary.Write(&b, binary.LittleEndian, a)
+			if err := s.keep(key, b.Bytes()); err != nil {
+				return err
+			}
+		}
+		c.area, c.size = a.Area, a.Size
+		s.job.Progress.Add(1)
+	}
+	return nil
+}
+
+// measure returns the area of a scan, strays and stretched triangles left out.
+func measure(m *geom.Mesh) about {
+	if len(m.Tris) == 0 {
+		return about{spread(m.Verts), 0}
+	}
+	areas := make([]float64, len(m.Tris))
+	for t := range m.Tris {
+		a, b, c := m.Corners(t)
+		areas[t] = b.Sub(a).Cross(c.Sub(a)).Len() / 2
+	}
+	slices.Sort(areas)
+	most := 20 * areas[len(areas)/2]
+	var sum geom.Sum
+	for _, a := range areas {
+		if a <= most {
+			sum.Add(a)
+		}
+	}
+	return about{sum.Total(), 0}
+}
+
+// spread estimates the skin that points without triangles stand for: the area
+// of the two middle axes of the box that holds 96 of 100 of them.
+func spread(pts []geom.Point) float64 {
+	var side [3]float64
+	for k := range 3 {
+		x := make([]float32, len(pts))
+		for i, p := range pts {
+			x[i] = p[k]
+		}
+		slices.Sort(x)
+		side[k] = float64(x[len(x)*49/50]) - float64(x[len(x)/50])
+	}
+	slices.Sort(side[:])
+	return float64(side[1] * side[2])
+}
+
+// choose takes the spacing from the usual size of the scans, unless the recipe
+// states it.
+func (s *session) choose() {
+	if s.job.Values.Has("spacing") {
+		s.spacing = s.job.Values.Float("spacing")
+		return
+	}
+	var areas []float64
+	for _, c := range s.scans {
+		if c.why == "" && !c.fixed && c.area > 0 {
+			areas = append(areas, c.area)
+		}
+	}
+	if len(areas) == 0 {
+		s.spacing = 1
+		return
+	}
+	slices.Sort(areas)
+	side := math.Sqrt(areas[len(areas)/2] / wanted)
+	s.spacing = 1
+	for s.spacing > side {
+		s.spacing /= series
+	}
+	for s.spacing*series <= side {
+		s.spacing *= series
+	}
+}
+
+// ready thins and describes every scan.
+func (s *session) ready(ctx context.Context) error {
+	s.job.Progress.Start("thin and describe scans", len(s.scans))
+	for _, c := range s.scans {
+		if c.why == "" {
+			if err := s.thin(ctx, c); err != nil {
+				return err
+			}
+		}
+		s.job.Progress.Add(1)
+	}
+	return nil
+}
+
+func (s *session) thin(ctx context.Context, c *scan) error {
+	key := fmt.Sprintf("thin %d %s %s %x %v", Kind{}.Handbook().Version, c.file.SHA256, c.file.Units, s.spacing, c.fixed)
+	if data, ok := s.prior(key); ok && c.decode(ctx, data, s.spacing, s.job.Workers) == nil {
+		return nil
+	}
+	p, err := workpiece.OpenScan(ctx, s.job, c.file)
+	if err != nil {
+		return err
+	}
+	m := p.Mesh
+	if c.fixed || m.Origin != (geom.Vec{}) { // poses are about the file's own zero
+		m = m.Moved(geom.Vec{})
+	}
+	if c.view.Cloud, err = geom.Thinned(ctx, m, s.spacing, s.job.Workers); err != nil {
+		return err
+	}
+	if c.fine, err = geom.Thinned(ctx, m, s.spacing/2, s.job.Workers); err != nil {
+		return err
+	}
+	if c.features, err = geom.NewFeatures(ctx, c.view.Cloud, 2.5*s.spacing, 5*s.spacing, 10*s.spacing, s.job.Workers); err != nil {
+		return err
+	}
+	c.finish()
+	return s.keep(key, c.encode())
+}
+
+// finish works out what follows from the thinned scan.
+func (c *scan) finish() {
+	if len(c.view.Points) == 0 {
+		c.why = "holds hardly a point that lies with others"
+		return
+	}
+	if !c.fixed {
+		c.view.Sight = geom.NewSight(c.view.Cloud)
+	}
+	c.middle, c.size = c.view.Middle(), c.view.Size()
+	if !c.fixed && c.size > 0 && len(c.features.At) < 8 {
+		c.why = fmt.Sprintf("too little skin: %.0f mm², %d places to know it by", c.area, len(c.features.At))
+	}
+}
+
+func (s *session) prior(key string) ([]byte, bool) {
+	if s.job.Prior == nil {
+		return nil, false
+	}
+	r, ok := s.job.Prior(key)
+	if !ok {
+		return nil, false
+	}
+	defer r.Close()
+	data, err := io.ReadAll(r)
+	return data, err == nil
+}
+
+func (s *session) keep(key string, data []byte) error {
+	if s.job.Keep == nil {
+		return nil
+	}
+	return s.job.Keep(key, data)
+}

@@ -4,6 +4,7 @@ package steps
 
 import (
 	"layette/engine/step"
+	"layette/steps/align"
 	"layette/steps/archive"
 	"layette/steps/bag"
 	"layette/steps/cut"
@@ -23,6 +24,7 @@ import (
 // All returns every step, in order of name.
 func All() []step.Kind {
 	return []step.Kind{
+		align.Kind{},
 		archive.Kind{},
 		bag.Kind{},
 		cut.Kind{},

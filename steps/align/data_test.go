@@ -6,13 +6,17 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"layette/engine/step"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/meshio"
+	"layette/steps/internal/steptest"
 )
 
 // shot is a scan with the truth about it.
@@ -110,4 +114,30 @@ func headViews(t testing.TB) []shot {
 		shots = append(shots, c)
 	}
 	return shots
+}
+
+// plyOf returns a mesh as an input file.
+func plyOf(t testing.TB, name string, m *geom.Mesh) step.File {
+	t.Helper()
+	var b bytes.Buffer
+	if err := meshio.WritePLY(&b, m); err != nil {
+		t.Fatal(err)
+	}
+	return steptest.File(name, b.Bytes(), "mm")
+}
+
+// thrown returns m turned and moved at random, and how.
+func thrown(m *geom.Mesh, r *rand.Rand) (*geom.Mesh, geom.Pose) {
+	p := geom.Pose{Rot: geom.Quaternion{W: r.NormFloat64(), X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}.Rot(),
+		Move: geom.Vec{X: 200 * (r.Float64() - 0.5), Y: 200 * (r.Float64() - 0.5), Z: 200 * (r.Float64() - 0.5)}}
+	out := &geom.Mesh{Tris: m.Tris, Verts: make([]geom.Point, len(m.Verts))}
+	for i, v := range m.Verts {
+		out.Verts[i] = p.Apply(v.Vec().Add(m.Origin)).Point()
+	}
+	return out, p
+}
+
+func apartPose(p, q geom.Pose, at geom.Vec) (deg, mm float64) {
+	r := geom.Pose{Rot: p.Rot.Transposed().Mul(q.Rot)}
+	return r.Turn() * 180 / math.Pi, p.Apply(at).Sub(q.Apply(at)).Len()
 }

@@ -15,6 +15,7 @@ type group struct {
 	in    []bool
 	at    []geom.Pose // of those that are in
 	order []int       // in the order of placing
+	frame int         // the member whose frame is the common one
 }
 
 // Rules for placing without a person. They are strict: a shot in a wrong place
@@ -25,6 +26,7 @@ const (
 	enoughAgree   = 0.80  // share of that which lies on them
 	enoughFirm    = 0.001 // see geom.Normal6.Weakest
 	seedFirm      = 0.002
+	keptFirm      = 0.0004 // of a scan that is placed already
 	mostClash     = 0.015
 	looseness     = 1.8  // times the usual spread of pairs that surely lie right
 	rival         = 0.70 // another place with so much of the best one's worth leaves it undetermined
@@ -73,11 +75,21 @@ func (s *session) newGroup() *group {
 	return &group{s: s, in: make([]bool, len(s.scans)), at: make([]geom.Pose, len(s.scans))}
 }
 
+// put places scan i, and with it every scan that is pinned to it.
 func (g *group) put(i int, at geom.Pose) {
-	if !g.in[i] {
-		g.order = append(g.order, i)
+	root := at
+	if p, ok := g.s.pinned[i]; ok {
+		root = p.onto.Inverse().Then(at)
 	}
-	g.in[i], g.at[i] = true, at
+	for _, k := range g.s.mates(i) {
+		if !g.in[k] {
+			g.order = append(g.order, k)
+		}
+		g.in[k], g.at[k] = true, at
+		if p, ok := g.s.pinned[k]; ok {
+			g.at[k] = p.onto.Then(root)
+		}
+	}
 }
 
 // hint is an idea seen from the scan that is to be placed.
@@ -109,6 +121,7 @@ type place struct {
 	firm    float64
 	sigma   float64 // as a multiple of the pairs' noise
 	against []int   // members that speak against it
+	joined  bool    // it was placed before: judged a little less strictly
 	ok      bool
 	why     string
 }

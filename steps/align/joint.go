@@ -26,7 +26,7 @@ func (g *group) complaint(p *place) string {
 		return fmt.Sprintf("it lies %.1f times as loosely as the others: blurred, or not this part", p.sigma/g.s.ratio)
 	case len(p.against) > 0:
 		return "it contradicts " + g.s.names(p.against)
-	case p.firm < enoughFirm:
+	case p.firm < keptFirm || p.firm < enoughFirm && !p.joined:
 		return "its overlap is too smooth to hold it: it slides or turns freely"
 	}
 	return ""
@@ -228,8 +228,5 @@ func (s *session) together(ctx context.Context, pairs []pair) ([]*group, error) 
 		}
 	}
 	slices.SortStableFunc(groups, func(a, b *group) int { return len(b.order) - len(a.order) })
-	return groups, nil
+	return s.merge(ctx, groups)
 }
-
-// body returns the scan that stands for all that i is pinned to.
-func (s *session) body(i int) int { return i }

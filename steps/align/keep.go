@@ -24,6 +24,8 @@ func (c *scan) encode() []byte {
 		b, _ = binary.Append(b, binary.LittleEndian, cloud.Normals)
 		b, _ = binary.Append(b, binary.LittleEndian, cloud.Rim)
 	}
+	b = binary.LittleEndian.AppendUint64(b, uint64(len(c.view.Tris)))
+	b, _ = binary.Append(b, binary.LittleEndian, c.view.Tris)
 	b = binary.LittleEndian.AppendUint64(b, uint64(len(c.features.At)))
 	b, _ = binary.Append(b, binary.LittleEndian, c.features.At)
 	b, _ = binary.Append(b, binary.LittleEndian, c.features.Row)
@@ -42,6 +44,13 @@ func (c *scan) decode(ctx context.Context, data []byte, spacing float64, workers
 	}
 	n, err := count(r)
 	if err != nil {
+		return err
+	}
+	coarse.Tris = make([]geom.Tri, n)
+	if err := readAll(r, coarse.Tris); err != nil {
+		return err
+	}
+	if n, err = count(r); err != nil {
 		return err
 	}
 	f := geom.NewEmptyFeatures(n)

@@ -16,17 +16,19 @@ import (
 
 // scan is one shot made ready for registration.
 type scan struct {
-	file     step.File
-	name     string    // as the tables and pictures call it
-	area     float64   // mm² of skin
-	view     geom.View // thinned to spacing
-	fine     *geom.Cloud
-	features *geom.Features
-	middle   geom.Vec
-	size     float64 // half the diagonal of its box, mm
-	fixed    bool    // the casting
-	why      string  // why it cannot be placed, once that is known
-	last     *place  // the best place found for it so far
+	file        step.File
+	name        string    // as the tables and pictures call it
+	area        float64   // mm² of skin
+	points      float64   // in its file
+	view        geom.View // thinned to spacing
+	fine        *geom.Cloud
+	features    *geom.Features
+	middle      geom.Vec
+	size        float64  // half the diagonal of its box, mm
+	fixed       bool     // the casting
+	why         string   // why it cannot be placed, once that is known
+	last        *place   // the best place found for it so far
+	turn, shift geom.Vec // the motion its neighbours hold least
 }
 
 // session is all that is placed together.
@@ -36,19 +38,22 @@ type session struct {
 	spacing float64
 	ratio   float64 // how widely scans that lie right spread, as a multiple of their noise
 	hints   [][]hint
+	pinned  map[int]pinned // scans that a person placed on others
 	notes   []string
 }
 
 // about is what is learnt of a scan before it is thinned.
 type about struct {
-	Area, Size float64
+	Area   float64 // mm² of skin
+	Points float64 // on it
 }
 
 // steps of the series from which the spacing is taken, so that one scan more or
 // less does not change it and with it every result kept.
 const series = math.Sqrt2
 
-// wanted is how many spacings squared a usual scan has.
+// wanted is how many spacings squared a usual scan has; a spacing holds at
+// least two of the scan's own points side by side.
 const wanted = 2500
 
 // look reads every scan once to learn its size.
@@ -75,7 +80,7 @@ func (s *session) look(ctx context.Context) error {
 				return err
 			}
 		}
-		c.area, c.size = a.Area, a.Size
+		c.area, c.points = a.Area, a.Points
 		s.job.Progress.Add(1)
 	}
 	return nil
@@ -84,7 +89,7 @@ func (s *session) look(ctx context.Context) error {
 // measure returns the area of a scan, strays and stretched triangles left out.
 func measure(m *geom.Mesh) about {
 	if len(m.Tris) == 0 {
-		return about{spread(m.Verts), 0}
+		return about{spread(m.Verts), float64(len(m.Verts))}
 	}
 	areas := make([]float64, len(m.Tris))
 	for t := range m.Tris {
@@ -99,7 +104,7 @@ func measure(m *geom.Mesh) about {
 			sum.Add(a)
 		}
 	}
-	return about{sum.Total(), 0}
+	return about{sum.Total(), float64(len(m.Verts))}
 }
 
 // spread estimates the skin that points without triangles stand for: the area
@@ -125,10 +130,11 @@ func (s *session) choose() {
 		s.spacing = s.job.Values.Float("spacing")
 		return
 	}
-	var areas []float64
+	var areas, pitches []float64
 	for _, c := range s.scans {
 		if c.why == "" && !c.fixed && c.area > 0 {
 			areas = append(areas, c.area)
+			pitches = append(pitches, math.Sqrt(c.area/c.points))
 		}
 	}
 	if len(areas) == 0 {
@@ -136,7 +142,8 @@ func (s *session) choose() {
 		return
 	}
 	slices.Sort(areas)
-	side := math.Sqrt(areas[len(areas)/2] / wanted)
+	slices.Sort(pitches)
+	side := max(math.Sqrt(areas[len(areas)/2]/wanted), 2.5*pitches[len(pitches)/2])
 	s.spacing = 1
 	for s.spacing > side {
 		s.spacing /= series
@@ -179,6 +186,7 @@ func (s *session) thin(ctx context.Context, c *scan) error {
 	if c.fine, err = geom.Thinned(ctx, m, s.spacing/2, s.job.Workers); err != nil {
 		return err
 	}
+	c.fine.Tris = nil // only the coarse ones are drawn
 	if c.features, err = geom.NewFeatures(ctx, c.view.Cloud, 2.5*s.spacing, 5*s.spacing, 10*s.spacing, s.job.Workers); err != nil {
 		return err
 	}

@@ -1,46 +1,57 @@
 package align
 
 import (
-	"os"
-	"strconv"
+	"strings"
 	"testing"
 
 	"layette/steps/specimen"
 )
 
-// specimenShots takes a session round an invented part.
-func specimenShots(t testing.TB, part string) []shot {
+// sitting takes a session round an invented part.
+func sitting(t testing.TB, name string, o specimen.Options, s specimen.Session) []shot {
 	t.Helper()
-	k, err := specimen.NewKit(specimen.Options{})
+	k, err := specimen.NewKit(o)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := k.Part(part)
+	p, err := k.Part(name)
 	if err != nil {
 		t.Fatal(err)
-	}
-	n, _ := strconv.Atoi(os.Getenv("SHOTS"))
-	if n == 0 {
-		n = 20
-	}
-	overlap, _ := strconv.ParseFloat(os.Getenv("OVERLAP"), 64)
-	seed, _ := strconv.ParseUint(os.Getenv("SEED"), 10, 64)
-	k2, _ := specimen.NewKit(specimen.Options{Curl: [5]float64{1: 20}})
-	later, err := k2.Part(part)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s := specimen.Session{Scanner: specimen.Scanner{Noise: 0.1}, Shots: n, Overlap: overlap, Bad: 0.1, Twice: true, Seed: seed}
-	if os.Getenv("MOVED") != "" {
-		s.Later = later
 	}
 	var shots []shot
 	err = s.Run(t.Context(), p, func(c specimen.Scan) error {
-		shots = append(shots, shot{name: c.Name, mesh: c.Mesh, pose: c.Pose, good: c.Fault == "" || c.Fault == specimen.Duplicate, why: c.Fault})
+		good := c.Fault == ""
+		shots = append(shots, shot{name: c.Name, mesh: c.Mesh, pose: c.Pose, good: good, why: c.Fault})
 		return nil
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
 	return shots
+}
+
+// TestHand: of a session round an invented hand, with noise, bad shots and a
+// copy, nothing is placed wrongly and most of it is placed.
+func TestHand(t *testing.T) {
+	shots := sitting(t, "right-hand", specimen.Options{}, specimen.Session{
+		Scanner: specimen.Scanner{Pitch: 0.5, Noise: 0.1}, Shots: 14, Bad: 0.2, Twice: true, Seed: 1,
+	})
+	res, truth := tossed(t, shots, 1)
+	deg, mm, placed := farthest(t, posesOf(t, res), truth, shots)
+	t.Logf("%d placed, worst %.3f deg %.3f mm, %v", len(placed), deg, mm, res.Measures)
+	if deg > 0.5 || mm > 0.2 {
+		t.Errorf("worst %.3f degrees and %.3f mm", deg, mm)
+	}
+	good := 0
+	for _, s := range shots {
+		if s.good {
+			good++
+		}
+		if placed[s.name] && !s.good && s.why != specimen.Duplicate {
+			t.Errorf("%s is %s and was placed", s.name, s.why)
+		}
+	}
+	if len(placed) < good*3/4 {
+		t.Errorf("%d of %d good shots placed\n%s", len(placed), good, strings.Join(res.Notes, "\n"))
+	}
 }

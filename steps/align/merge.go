@@ -1,0 +1,140 @@
+package align
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"layette/steps/internal/geom"
+)
+
+// merge joins groups that surely lie together, and returns what is left of
+// them: the one about a casting first, else the largest.
+func (s *session) merge(ctx context.Context, groups []*group) ([]*group, error) {
+	for again := true; again; {
+		again = false
+		for k := 1; k < len(groups); k++ {
+			for h := 0; h < k; h++ {
+				ok, err := groups[h].absorb(ctx, groups[k])
+				if err != nil {
+					return nil, err
+				}
+				if ok {
+					groups = slices.Delete(groups, k, k+1)
+					again = true
+					k--
+					break
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(groups, func(a, b *group) int {
+		return cmp.Or(cmp.Compare(b.anchor(), a.anchor()), cmp.Compare(len(b.order), len(a.order)))
+	})
+	return groups, nil
+}
+
+// anchor is 1 for a group that lies on a casting.
+func (g *group) anchor() int {
+	for _, i := range g.order {
+		if g.s.scans[i].fixed && len(g.order) > 1 {
+			return 1
+		}
+	}
+	return 0
+}
+
+// absorb places group o in g as one body, if scans they share or ideas between
+// their scans say where, and everything in both then fits. It reports whether
+// it did.
+func (g *group) absorb(ctx context.Context, o *group) (bool, error) {
+	for _, h := range g.bridges(o)[:min(3, len(g.bridges(o)))] {
+		if ctx.Err() != nil {
+			return false, context.Cause(ctx)
+		}
+		if !g.bears(o, h.pose) {
+			continue
+		}
+		before := group{s: g.s, in: slices.Clone(g.in), at: slices.Clone(g.at), order: slices.Clone(g.order)}
+		for _, i := range o.order {
+			if !g.in[i] {
+				g.put(i, o.at[i].Then(h.pose))
+			}
+		}
+		if err := g.settle(ctx, false, 6); err != nil {
+			return false, err
+		}
+		if g.allWell(ctx, o) {
+			return true, g.grow(ctx)
+		}
+		g.in, g.at, g.order = before.in, before.at, before.order
+	}
+	return false, nil
+}
+
+// bridges returns where group o may lie in g, what most speaks for first.
+func (g *group) bridges(o *group) []hint {
+	var list []hint
+	add := func(i int, pose geom.Pose, worth float64) {
+		c := g.s.scans[i]
+		k := slices.IndexFunc(list, func(h hint) bool {
+			return geom.Alike(o.at[i].Then(h.pose), o.at[i].Then(pose), c.view.Cloud)
+		})
+		if k < 0 {
+			list = append(list, hint{i, pose, worth})
+			return
+		}
+		list[k].worth += worth
+	}
+	for _, i := range o.order {
+		if g.in[i] {
+			add(i, o.at[i].Inverse().Then(g.at[i]), 1e4)
+			continue
+		}
+		for _, h := range g.s.hints[i] {
+			if g.in[h.other] {
+				add(i, o.at[i].Inverse().Then(h.pose).Then(g.at[h.other]), h.worth)
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b hint) int { return cmp.Compare(b.worth, a.worth) })
+	return list
+}
+
+// bears reports whether group o may lie in g at a pose: no two scans
+// contradict each other, and enough of them touch.
+func (g *group) bears(o *group, pose geom.Pose) bool {
+	on, shared := 0, 0
+	for _, i := range o.order {
+		at := o.at[i].Then(pose)
+		if g.in[i] {
+			if !geom.Alike(at, g.at[i], g.s.scans[i].view.Cloud) {
+				return false
+			}
+			shared++
+			continue
+		}
+		for _, k := range g.near(i, at, 20) {
+			m := g.meet(i, at, k, 120)
+			if against(&m) {
+				return false
+			}
+			on += m.On
+		}
+	}
+	return shared > 0 || on >= 2*leastOn
+}
+
+// allWell reports whether every scan of o lies well in g.
+func (g *group) allWell(ctx context.Context, o *group) bool {
+	well := make([]bool, len(o.order))
+	err := g.s.each(ctx, len(o.order), func(k int) error {
+		i := o.order[k]
+		near := g.near(i, g.at[i], 30)
+		p := place{scan: i, at: g.at[i], firm: g.firmness(i, near), joined: true}
+		g.judge(&p, near, 200)
+		well[k] = p.ok || g.s.scans[i].fixed || g.s.isPinned(i)
+		return nil
+	})
+	return err == nil && !slices.Contains(well, false)
+}

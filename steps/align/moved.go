@@ -1,0 +1,139 @@
+package align
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"layette/steps/internal/geom"
+)
+
+// movedPlace is a region of a placed scan that lies off all its neighbours
+// while the rest of it lies on them: the child moved.
+type movedPlace struct {
+	scan   int
+	at     geom.Vec // in the common frame
+	radius float64  // mm
+	off    float64  // mm, median
+	points int
+}
+
+// fewMoved is how many thinned points a region needs; smaller ones are noise
+// at borders. Common practice, no source.
+const fewMoved = 25
+
+// findMoved looks in every placed scan for regions off their neighbours.
+func (r *result) findMoved(ctx context.Context) error {
+	found := make([][]movedPlace, len(r.g.order))
+	err := r.s.each(ctx, len(found), func(k int) error {
+		found[k] = r.movedIn(r.g.order[k])
+		return nil
+	})
+	for _, f := range found {
+		r.moved = append(r.moved, f...)
+	}
+	slices.SortStableFunc(r.moved, func(a, b movedPlace) int {
+		return cmp.Or(cmp.Compare(b.points, a.points), cmp.Compare(a.scan, b.scan))
+	})
+	return err
+}
+
+// movedIn returns the regions of one scan.
+func (r *result) movedIn(i int) []movedPlace {
+	c := r.s.scans[i].view
+	off := r.offsets(i)
+	var regions []movedPlace
+	done := make([]bool, len(off))
+	var near []geom.Near
+	for k := range off {
+		if done[k] || !(off[k] > 0) {
+			continue
+		}
+		region := []int32{int32(k)}
+		done[k] = true
+		for h := 0; h < len(region); h++ {
+			near = c.Tree.Within(c.Points[region[h]].Vec(), 1.8*c.Spacing, near[:0])
+			for _, q := range near {
+				if !done[q.ID] && off[q.ID] > 0 {
+					done[q.ID] = true
+					region = append(region, q.ID)
+				}
+			}
+		}
+		if len(region) >= fewMoved {
+			regions = append(regions, r.describe(i, region, off))
+		}
+	}
+	return regions
+}
+
+func (r *result) describe(i int, region []int32, off []float64) movedPlace {
+	c := r.s.scans[i].view
+	m := movedPlace{scan: i, points: len(region)}
+	var far []float64
+	for _, k := range region {
+		m.at = m.at.Add(r.g.at[i].Apply(c.Points[k].Vec()))
+		far = append(far, off[k])
+	}
+	m.at = m.at.Mul(1 / float64(len(region)))
+	slices.Sort(far)
+	m.off = far[len(far)/2]
+	for _, k := range region {
+		m.radius = max(m.radius, r.g.at[i].Apply(c.Points[k].Vec()).Sub(m.at).Len())
+	}
+	return m
+}
+
+// offsets returns for each point of scan i how far it lies off, mm, if it
+// lies off every neighbour it lies over; else 0.
+func (r *result) offsets(i int) []float64 {
+	c := r.s.scans[i].view
+	off, over := make([]float64, len(c.Points)), make([]bool, len(c.Points))
+	for k := range off {
+		off[k] = math.Inf(1)
+	}
+	for _, o := range r.g.near(i, r.g.at[i], 40) {
+		b := r.s.scans[o].view
+		to := r.g.at[i].Then(r.g.at[o].Inverse())
+		lim := max(3*r.s.ratio*r.s.noise(i, o), limit(r.s.scans[i], r.s.scans[o])) + 0.1*c.Spacing
+		for k := range off {
+			if c.Rim[k] || off[k] == 0 {
+				continue
+			}
+			at := to.Apply(c.Points[k].Vec())
+			if b.Sight != nil {
+				if gap, ok := b.Sight.InFront(at); ok && gap > 0 {
+					over[k], off[k] = true, min(off[k], gap)
+					continue
+				}
+			}
+			d, ok := above(at, b, 8*c.Spacing)
+			if !ok {
+				continue
+			}
+			over[k] = true
+			if off[k] = min(off[k], math.Abs(d)); math.Abs(d) <= lim {
+				off[k] = 0
+			}
+		}
+	}
+	for k := range off {
+		if !over[k] {
+			off[k] = 0
+		}
+	}
+	return off
+}
+
+// above returns how far p is from b's skin if it lies square above or below it.
+func above(p geom.Vec, b geom.View, reach float64) (float64, bool) {
+	near := b.Tree.Nearest(p, reach)
+	if near.ID < 0 || b.Rim[near.ID] {
+		return 0, false
+	}
+	n, d := b.Normals[near.ID].Vec(), p.Sub(b.Points[near.ID].Vec())
+	off := d.Dot(n)
+	beside := d.Len2() - float64(off*off)
+	return off, beside <= float64(2.25*b.Spacing)*b.Spacing
+}

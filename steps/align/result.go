@@ -1,0 +1,209 @@
+package align
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"layette/steps/internal/geom"
+)
+
+// result is what was found of the whole session.
+type result struct {
+	s      *session
+	g      *group // the one that counts
+	groups []*group
+	places map[int]*place // of placed scans, judged at the end
+	pairs  []joined
+	loop   float64 // mm
+	moved  []movedPlace
+	why    []string // of each scan, "" if it is placed
+}
+
+// joined is a pair of placed scans that touch.
+type joined struct {
+	a, b    int
+	meeting geom.Meeting
+}
+
+// conclude settles the largest group finely, takes out what does not lie well
+// after that, and gathers what is to be told.
+func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (*result, error) {
+	r := &result{s: s, groups: groups, places: map[int]*place{}, why: make([]string, len(s.scans))}
+	r.g = s.newGroup()
+	if len(groups) > 0 {
+		r.g = groups[0]
+	}
+	for range 6 {
+		if err := r.g.settle(ctx, true, 6); err != nil {
+			return nil, err
+		}
+		if err := r.judgeAll(ctx); err != nil {
+			return nil, err
+		}
+		if !r.dropWorst() {
+			break
+		}
+	}
+	r.intoFrame()
+	if err := r.touching(ctx); err != nil {
+		return nil, err
+	}
+	r.loops(pairs)
+	if err := r.findMoved(ctx); err != nil {
+		return nil, err
+	}
+	r.reasons()
+	return r, nil
+}
+
+// judgeAll looks at every member against all its neighbours.
+func (r *result) judgeAll(ctx context.Context) error {
+	list := make([]place, len(r.g.order))
+	err := r.s.each(ctx, len(list), func(k int) error {
+		i := r.g.order[k]
+		near := r.g.near(i, r.g.at[i], 40)
+		list[k] = place{scan: i, at: r.g.at[i], joined: true}
+		list[k].firm = r.g.firmness(i, near)
+		r.g.judge(&list[k], near, 250)
+		return nil
+	})
+	clear(r.places)
+	for k := range list {
+		r.places[list[k].scan] = &list[k]
+	}
+	return err
+}
+
+// firmness says how firmly member i's neighbours hold it.
+func (g *group) firmness(i int, near []int) float64 {
+	c := g.s.scans[i]
+	touches := g.touches(i, g.at[i], near, 1.5*g.s.spacing, 150)
+	if len(touches) < 30 {
+		return 0
+	}
+	eq, _ := geom.Equations(touches, g.at[i].Apply(c.middle), c.size, 0.02*g.s.spacing)
+	firm, turn, shift := eq.Weakest()
+	c.turn, c.shift = turn, shift
+	return firm
+}
+
+// dropWorst takes out the member that lies worst, if one does; pinned scans
+// and the casting stay.
+func (r *result) dropWorst() bool {
+	worst, least := -1, 0.0
+	for _, i := range r.g.order {
+		p := r.places[i]
+		if p.ok || r.s.scans[i].fixed || r.s.isPinned(i) {
+			continue
+		}
+		if worst < 0 || p.worth < least {
+			worst, least = i, p.worth
+		}
+	}
+	if worst < 0 || len(r.g.order) < 2 {
+		return false
+	}
+	r.s.scans[worst].last = r.places[worst]
+	r.g.take(worst)
+	if len(r.g.order) == 1 && !r.s.scans[r.g.order[0]].fixed {
+		r.g.take(r.g.order[0])
+	}
+	return true
+}
+
+func (s *session) isPinned(i int) bool { _, ok := s.pinned[i]; return ok }
+
+func (g *group) take(i int) {
+	g.in[i] = false
+	g.order = slices.DeleteFunc(g.order, func(k int) bool { return k == i })
+}
+
+// intoFrame turns everything into the frame of the casting, or else of the
+// placed scan whose name comes first.
+func (r *result) intoFrame() {
+	first := -1
+	for _, i := range r.g.order {
+		c := r.s.scans[i]
+		if first < 0 || c.fixed || !r.s.scans[first].fixed && c.file.Name < r.s.scans[first].file.Name {
+			first = i
+		}
+	}
+	if first < 0 {
+		return
+	}
+	back := r.g.at[first].Inverse()
+	for _, i := range r.g.order {
+		r.g.at[i] = r.g.at[i].Then(back)
+		c := r.s.scans[i]
+		c.turn, c.shift = back.Rot.Apply(c.turn), back.Rot.Apply(c.shift)
+	}
+	r.g.at[first] = geom.NoMove
+	r.g.frame = first
+}
+
+// touching measures every two members that touch.
+func (r *result) touching(ctx context.Context) error {
+	edges, err := r.g.edges(ctx)
+	if err != nil {
+		return err
+	}
+	r.pairs = make([]joined, len(edges))
+	return r.s.each(ctx, len(edges), func(k int) error {
+		e := edges[k]
+		r.pairs[k] = joined{e.a, e.b, r.g.meet(e.a, r.g.at[e.a], e.b, 400)}
+		return nil
+	})
+}
+
+// loops finds how far firm pairs, each placed by itself, lie from the whole.
+func (r *result) loops(pairs []pair) {
+	for k := range pairs {
+		p := &pairs[k]
+		if len(p.ideas) == 0 || !r.g.in[p.a] || !r.g.in[p.b] {
+			continue
+		}
+		i, a := &p.ideas[0], r.s.scans[p.a]
+		whole := r.g.at[p.a].Then(r.g.at[p.b].Inverse())
+		if r.s.sure(p, i) && geom.Alike(i.Pose, whole, a.view.Cloud) {
+			r.loop = max(r.loop, i.Pose.Apply(a.middle).Sub(whole.Apply(a.middle)).Len())
+		}
+	}
+}
+
+// reasons says of every scan that is not placed why.
+func (r *result) reasons() {
+	for i, c := range r.s.scans {
+		if r.g.in[i] {
+			continue
+		}
+		r.why[i] = c.why
+		if c.why != "" {
+			continue
+		}
+		r.why[i] = "nothing in it is known again in any other scan"
+		if c.last != nil && c.last.why != "" {
+			r.why[i] = c.last.why
+		}
+		for _, g := range r.groups[min(1, len(r.groups)):] {
+			if g.in[i] && len(g.order) > 1 {
+				rest := slices.DeleteFunc(slices.Clone(g.order), func(k int) bool { return k == i })
+				r.why[i] = fmt.Sprintf("fits only with %s, not with the rest", r.s.names(rest))
+			}
+		}
+	}
+}
+
+// rms returns the root mean square distance over all pairs, NaN without any.
+func (r *result) rms() float64 {
+	var m geom.Meeting
+	for _, p := range r.pairs {
+		m.On += p.meeting.On
+		m.Square += p.meeting.Square
+	}
+	if m.On == 0 {
+		return math.NaN()
+	}
+	return m.RMS()
+}

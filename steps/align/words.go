@@ -1,0 +1,73 @@
+package align
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"layette/engine/step"
+)
+
+// mostSpots is how many moved places are shown at most.
+const mostSpots = 60
+
+// spots shows where the child moved between shots.
+func (r *result) spots() []step.Spot {
+	var spots []step.Spot
+	for k, m := range r.moved[:min(len(r.moved), mostSpots)] {
+		name := r.s.scans[m.scan].name
+		spots = append(spots, step.Spot{
+			Number: k + 1, What: "moved", At: [3]float64{m.at.X, m.at.Y, m.at.Z}, Radius: m.radius,
+			Value: round(m.off, 0.01), Unit: "mm", Surface: "placed", Scan: name,
+			Says: fmt.Sprintf("In %s this place lies %.1f mm off the other scans, while the rest of the shot fits: the child moved. Leave one of the two states out before joining.", name, m.off),
+		})
+	}
+	return spots
+}
+
+// loosely is the firmness below which a placed scan is spoken of.
+const loosely = 0.002
+
+// sentences says what a person must know, the gravest first.
+func (r *result) sentences() []string {
+	var notes []string
+	if len(r.g.order) == 0 {
+		notes = append(notes, "No two scans surely fit together: nothing is placed. Shoot with more overlap over places that have shape, or pin scans by hand.")
+	}
+	for _, i := range r.byName() {
+		if why := r.why[i]; why != "" {
+			notes = append(notes, fmt.Sprintf("%s is not placed: %s.", r.s.scans[i].name, strings.TrimSuffix(why, ".")))
+		}
+	}
+	for _, i := range r.byName() {
+		if !r.g.in[i] || r.s.scans[i].fixed {
+			continue
+		}
+		p := r.places[i]
+		switch {
+		case r.s.isPinned(i) && !p.ok:
+			notes = append(notes, fmt.Sprintf("%s lies where its pins have it, although %s.", r.s.scans[i].name, p.why))
+		case p.firm < loosely:
+			notes = append(notes, fmt.Sprintf("%s is held loosely: it %s (about %.2f mm).", r.s.scans[i].name, r.loosest(i), r.held(i)))
+		}
+	}
+	if n := len(r.near()); n > 0 {
+		notes = append(notes, r.near()...)
+	}
+	return notes
+}
+
+// near names placed scans that are as good as copies of another.
+func (r *result) near() []string {
+	var notes []string
+	for _, p := range r.pairs {
+		m := &p.meeting
+		if m.Overlap() > 0.97 && m.Sigma() < 0.05*r.s.noise(p.a, p.b) {
+			names := []string{r.s.scans[p.a].name, r.s.scans[p.b].name}
+			slices.Sort(names)
+			notes = append(notes, fmt.Sprintf("%s and %s hold the same points: one is a copy.", names[0], names[1]))
+		}
+	}
+	slices.Sort(notes)
+	return notes
+}

@@ -22,24 +22,43 @@ const pollEvery = 2 * time.Second
 // or the run's, which does not end the watch. What failed is not tried again
 // until something it depends on changes.
 func (m *Model) Watch(ctx context.Context, o RunOptions, watch Watcher, each func(*Board, error)) error {
-	hint, stop := m.hints()
+	return m.whenever(ctx, m.seen, func() {
+		b, err := m.Run(ctx, o, watch)
+		if ctx.Err() == nil {
+			each(b, err)
+		}
+		o.LeaveFailed = true
+	})
+}
+
+// Attend looks at the model, and again whenever a file, the recipe, the trail
+// or what a run left changes, until ctx ends. It runs nothing. each hears of
+// every look; its error is the recipe's and does not end it.
+func (m *Model) Attend(ctx context.Context, each func(*Board, error)) error {
+	return m.whenever(ctx, m.seenAndRun, func() {
+		b, err := m.Look(ctx)
+		if ctx.Err() == nil {
+			each(b, err)
+		}
+	})
+}
+
+// whenever does something, and again whenever what seen tells is not what it
+// was before.
+func (m *Model) whenever(ctx context.Context, seen func() map[string]store.Stamp, do func()) error {
+	hint, stop := m.hints(seen)
 	defer stop()
 	for {
-		seen := m.seen()
-		b, err := m.Run(ctx, o, watch)
-		if ctx.Err() != nil {
-			return context.Cause(ctx)
-		}
-		each(b, err)
-		o.LeaveFailed = true
-		if err := m.awaitChange(ctx, seen, hint); err != nil {
+		before := seen()
+		do()
+		if err := awaitChange(ctx, before, seen, hint); err != nil {
 			return err
 		}
 	}
 }
 
 // awaitChange returns when the files are not what they were.
-func (m *Model) awaitChange(ctx context.Context, seen map[string]store.Stamp, hint <-chan struct{}) error {
+func awaitChange(ctx context.Context, before map[string]store.Stamp, seen func() map[string]store.Stamp, hint <-chan struct{}) error {
 	tick := time.NewTicker(pollEvery)
 	defer tick.Stop()
 	for {
@@ -49,7 +68,7 @@ func (m *Model) awaitChange(ctx context.Context, seen map[string]store.Stamp, hi
 		case <-tick.C:
 		case <-hint:
 		}
-		if !maps.Equal(m.seen(), seen) {
+		if !maps.Equal(seen(), before) {
 			return nil
 		}
 	}
@@ -76,6 +95,16 @@ func (m *Model) seen() map[string]store.Stamp {
 	return stamps
 }
 
+// seenAndRun takes the stamps of all that a run reads, and of what the last run
+// of any program left.
+func (m *Model) seenAndRun() map[string]store.Stamp {
+	stamps := m.seen()
+	if s, err := store.Stat(m.here(), historyFile); err == nil {
+		stamps[historyFile] = s
+	}
+	return stamps
+}
+
 // noteRecipe adds what the recipe was read from, by content: a recipe that is
 // wrong now is another one too.
 func (m *Model) noteRecipe(stamps map[string]store.Stamp) {
@@ -87,13 +116,13 @@ func (m *Model) noteRecipe(stamps map[string]store.Stamp) {
 }
 
 // hints asks the system to tell of changes in the folders that hold files now.
-func (m *Model) hints() (<-chan struct{}, func()) {
+func (m *Model) hints(seen func() map[string]store.Stamp) (<-chan struct{}, func()) {
 	w, err := fsnotify.NewWatcher()
 	if err != nil {
 		return nil, func() {} // polling sees what there is to see
 	}
 	folders := map[string]bool{m.Dir: true}
-	for name := range m.seen() {
+	for name := range seen() {
 		if !filepath.IsAbs(name) {
 			folders[filepath.Join(m.Dir, filepath.Dir(filepath.FromSlash(name)))] = true
 		}

@@ -76,6 +76,7 @@ func newRootCmd(a *app) *cobra.Command {
 		newWhyCmd(a),
 		newShowCmd(a),
 		newSheetCmd(a),
+		newDeskCmd(a),
 		newSignCmd(a),
 		newHoldCmd(a),
 		newConcedeCmd(a),

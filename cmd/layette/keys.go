@@ -26,12 +26,12 @@ func (a *app) signer(t *trail.Trail, name string) (ssh.Signer, func(), error) {
 		name = a.env("LAYETTE_KEY")
 	}
 	if name != "" {
-		return a.namedKey(a.path(name))
+		return a.namedKey(a.path(name), a.secret)
 	}
 	held, done := a.agentKeys()
 	var fit []ssh.Signer
 	for _, k := range held {
-		if a.maySign(t, k.PublicKey()) {
+		if a.maySign(t, trail.Fingerprint(k.PublicKey())) {
 			fit = append(fit, k)
 		}
 	}
@@ -43,7 +43,7 @@ func (a *app) signer(t *trail.Trail, name string) (ssh.Signer, func(), error) {
 		return nil, nil, usage(errors.New("your agent holds several keys that this trail knows"), "name yours: --as FILE.pub")
 	}
 	for _, file := range a.usualKeys() {
-		if public, err := publicBeside(file); err == nil && a.maySign(t, public) {
+		if public, err := publicBeside(file); err == nil && a.maySign(t, trail.Fingerprint(public)) {
 			k, err := trail.ReadKey(file, a.secret)
 			return k, func() {}, err
 		}
@@ -51,34 +51,40 @@ func (a *app) signer(t *trail.Trail, name string) (ssh.Signer, func(), error) {
 	return nil, nil, usage(errors.New("no key of yours that this trail knows is at hand"), "name it: --as FILE; whom the trail knows: layette people")
 }
 
-func (a *app) maySign(t *trail.Trail, key ssh.PublicKey) bool {
-	m, ok := t.Who(trail.Fingerprint(key))
+func (a *app) maySign(t *trail.Trail, fingerprint string) bool {
+	m, ok := t.Who(fingerprint)
 	for _, k := range m.Keys {
-		if ok && k.Fingerprint == trail.Fingerprint(key) && k.Retired == "" {
+		if ok && k.Fingerprint == fingerprint && k.Retired == "" {
 			return true
 		}
 	}
 	return false
 }
 
-// namedKey reads a private key, or finds a public one in the agent.
-func (a *app) namedKey(file string) (ssh.Signer, func(), error) {
+// namedKey reads a private key, or finds a public one in the agent. ask is
+// called for a passphrase.
+func (a *app) namedKey(file string, ask func(what string) ([]byte, error)) (ssh.Signer, func(), error) {
 	if !strings.HasSuffix(file, ".pub") {
-		k, err := trail.ReadKey(file, a.secret)
+		k, err := trail.ReadKey(file, ask)
 		return k, func() {}, err
 	}
 	public, err := publicOf(file)
 	if err != nil {
 		return nil, nil, err
 	}
+	return a.heldKey(trail.Fingerprint(public), file)
+}
+
+// heldKey finds a key in the agent.
+func (a *app) heldKey(fingerprint, called string) (ssh.Signer, func(), error) {
 	held, done := a.agentKeys()
 	for _, k := range held {
-		if trail.Fingerprint(k.PublicKey()) == trail.Fingerprint(public) {
+		if trail.Fingerprint(k.PublicKey()) == fingerprint {
 			return k, done, nil
 		}
 	}
 	done()
-	return nil, nil, usage(fmt.Errorf("your agent does not hold the key of %s", file), "add it with ssh-add, or name the private key file")
+	return nil, nil, usage(fmt.Errorf("your agent does not hold the key of %s", called), "add it with ssh-add, or name the private key file")
 }
 
 // agentKeys returns the keys that the person's agent holds.

@@ -222,7 +222,7 @@ func (a *app) ownerKey(e *enrolment, name string) (ssh.Signer, func(), error) {
 		k, err := a.makeKey(e.make, name)
 		return k, func() {}, err
 	}
-	return a.namedKey(a.path(e.key))
+	return a.namedKey(a.path(e.key), a.secret)
 }
 
 func (a *app) enrolled(r trail.Record, err error) error {

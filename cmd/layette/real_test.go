@@ -113,7 +113,7 @@ func TestRealHeadsAndBodies(t *testing.T) {
 	if data == "" {
 		t.Skip("SKIPPED: LAYETTE_DATA is not set: no real surfaces are taken from file to bag")
 	}
-	d := newDesk(t)
+	d := newWorkroom(t)
 	d.write("model.toml", "format = 1\nrecipe = \"real\"\n")
 	d.write("recipes/real.toml", realRecipe)
 	for _, name := range []string{"lee-perry-smith-head/LeePerrySmith.ply", "cgal-bodies/man.off", "child-head-template/CutExternalHeadSurface.ply", "rvcg-humface/humfaceClean.ply"} {
@@ -175,7 +175,7 @@ func TestRealHeadsAndBodies(t *testing.T) {
 }
 
 // board runs a command that prints a board as JSON.
-func (d *desk) board(command string, want int, args ...string) *engine.Board {
+func (d *workroom) board(command string, want int, args ...string) *engine.Board {
 	d.t.Helper()
 	said := d.run(want, append([]string{command}, args...)...)
 	var b engine.Board

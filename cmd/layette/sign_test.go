@@ -46,18 +46,18 @@ meaning = "I release this head"
 sealed = true
 `
 
-// desk is a model's folder with a recipe, keys and a memory of its own, and
+// workroom is a model's folder with a recipe, keys and a memory of its own, and
 // the program run in it.
-type desk struct {
+type workroom struct {
 	t      *testing.T
 	dir    string
 	env    map[string]string
 	answer io.Reader
 }
 
-func newDesk(t *testing.T) *desk {
+func newWorkroom(t *testing.T) *workroom {
 	t.Helper()
-	d := &desk{t: t, dir: filepath.Join(t.TempDir(), "luna"), env: map[string]string{}, answer: strings.NewReader("")}
+	d := &workroom{t: t, dir: filepath.Join(t.TempDir(), "luna"), env: map[string]string{}, answer: strings.NewReader("")}
 	d.env["LAYETTE_MEMORY"] = filepath.Join(filepath.Dir(d.dir), "memory")
 	d.env["HOME"] = filepath.Dir(d.dir)
 	d.write("model.toml", "format = 1\nrecipe = \"head\"\n")
@@ -71,10 +71,10 @@ func newDesk(t *testing.T) *desk {
 	return d
 }
 
-func (d *desk) key(name string) string { return filepath.Join(filepath.Dir(d.dir), name+".key") }
+func (d *workroom) key(name string) string { return filepath.Join(filepath.Dir(d.dir), name+".key") }
 
 // write puts a file there, old enough to count.
-func (d *desk) write(name, text string) {
+func (d *workroom) write(name, text string) {
 	d.t.Helper()
 	at := filepath.Join(d.dir, name)
 	old := time.Now().Add(-time.Minute)
@@ -88,7 +88,7 @@ func (d *desk) write(name, text string) {
 }
 
 // run runs the program and demands an exit code.
-func (d *desk) run(want int, args ...string) string {
+func (d *workroom) run(want int, args ...string) string {
 	d.t.Helper()
 	var out, errs bytes.Buffer
 	a := newApp(d.answer, &out, &errs)
@@ -102,7 +102,7 @@ func (d *desk) run(want int, args ...string) string {
 	return out.String() + errs.String()
 }
 
-func (d *desk) says(said string, words ...string) {
+func (d *workroom) says(said string, words ...string) {
 	d.t.Helper()
 	for _, w := range words {
 		if !strings.Contains(said, w) {
@@ -112,7 +112,7 @@ func (d *desk) says(said string, words ...string) {
 }
 
 // opened has Wren own the trail, Anna sculpt and Ben review.
-func (d *desk) opened() {
+func (d *workroom) opened() {
 	d.t.Helper()
 	d.says(d.run(exitDone, "people", "add", "wren", "--printed", "Wren Hollis", "--role", "owner", "--key", d.key("wren"), "--yes"), "trail luna", "keep this on paper")
 	d.run(exitDone, "people", "add", "anna", "--printed", "Anna Berg", "--role", "sculptor", "--key", d.key("anna"), "--as", d.key("wren"), "--yes")
@@ -122,7 +122,7 @@ func (d *desk) opened() {
 // TestSigning walks a head from handwork to release, through a hold, a change
 // and a concession.
 func TestSigning(t *testing.T) {
-	d := newDesk(t)
+	d := newWorkroom(t)
 	d.says(d.run(exitWaits, "sign", "seams", "head", "--as", d.key("ben")), "due")
 	d.run(exitWaits, "run")
 	d.says(d.run(exitWaits, "sign", "seams", "head", "--as", d.key("ben")), "nobody is enrolled yet")
@@ -178,7 +178,7 @@ func TestSigning(t *testing.T) {
 // TestUnanswered: an approver is told what stands against it; a person gets
 // other roles, or a further key, and keeps the rest.
 func TestUnanswered(t *testing.T) {
-	d := newDesk(t)
+	d := newWorkroom(t)
 	d.opened()
 	d.run(exitWaits, "run")
 	d.run(exitDone, "hold", "seams", "head", "--as", d.key("ben"), "--yes", "--note", "look again", "--at", "1,2,3,0.5:left ear")
@@ -195,7 +195,7 @@ func TestUnanswered(t *testing.T) {
 }
 
 // record returns the first digits of the newest record of a verdict.
-func (d *desk) record(verdict string) string {
+func (d *workroom) record(verdict string) string {
 	d.t.Helper()
 	tr, err := trail.Open(filepath.Join(d.dir, trail.FileName), trail.Options{})
 	if err != nil {
@@ -227,7 +227,7 @@ func (s *swapper) Read(p []byte) (int, error) {
 // TestSwapped: the file is another one when it is signed than when it was
 // looked at, with the same size and the same time.
 func TestSwapped(t *testing.T) {
-	d := newDesk(t)
+	d := newWorkroom(t)
 	d.opened()
 	d.run(exitWaits, "run")
 	d.answer = &swapper{func() { d.write("hand/head.stl", "solid HEAD, cleaned\n") }, strings.NewReader("yes\n")}
@@ -240,7 +240,7 @@ func TestSwapped(t *testing.T) {
 
 // TestTrailCommand: cut short, healed, exported, checked with stock tools.
 func TestTrailCommand(t *testing.T) {
-	d := newDesk(t)
+	d := newWorkroom(t)
 	d.opened()
 	d.run(exitWaits, "run")
 	d.run(exitDone, "hold", "seams", "head", "--as", d.key("ben"), "--yes", "--note", "look again")
@@ -276,7 +276,7 @@ func TestTrailCommand(t *testing.T) {
 
 // TestKeysAtHand: the key comes from --as, from the agent, or from ~/.ssh.
 func TestKeysAtHand(t *testing.T) {
-	d := newDesk(t)
+	d := newWorkroom(t)
 	d.opened()
 	d.run(exitWaits, "run")
 	args := []string{"hold", "seams", "head", "--yes", "--note", "look again"}

@@ -205,7 +205,7 @@ function layetteViewer(element, solid) {
   // ---- what lies over it: spots, notes, measuring, ruler, legend
 
   var line = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-  line.setAttribute("style", "position:absolute;inset:0;width:100%;height:100%");
+  line.style.cssText = "position:absolute;inset:0;width:100%;height:100%"; // an attribute would not pass a page's policy
   line.setAttribute("aria-hidden", "true");
   over.appendChild(line);
   var ruler = make("div", over, { className: "ruler" }), rulerText = make("span", ruler);

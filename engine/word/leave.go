@@ -13,6 +13,9 @@ import (
 // NoAction is what is done about a fault unless the person says.
 const NoAction = "none: it goes on as it is"
 
+// LeaveMeaning is what a concession vouches for.
+const LeaveMeaning = "I have the authority to let this go on although the gate does not hold"
+
 // Leave is what a person says who lets work go on although a gate does not
 // hold.
 type Leave struct {
@@ -29,7 +32,7 @@ func (l Leave) Draft(s *engine.Subject, st *engine.Status, who trail.Member, too
 	d := about(s, tool)
 	d.Kind, d.Gates, d.Notes = trail.Concession, []string{l.Gate}, l.Notes
 	d.Fault, d.Action, d.Reason, d.Authority = l.Fault, l.Action, l.Reason, cmp.Or(l.Role, st.Concedes(l.Gate))
-	d.Meaning = "I have the authority to let this go on although the gate does not hold"
+	d.Meaning = LeaveMeaning
 	if !slices.Contains(s.Gates, l.Gate) {
 		held := "no gate holds this stage"
 		if len(s.Gates) > 0 {

@@ -33,10 +33,13 @@ type Piece struct {
 
 // Options say how much is wanted.
 type Options struct {
-	Pictures  int // at most; 0 means six
+	Pictures  int // at most; 0 means six, None leaves them out
 	Triangles int // of the reduced surface; 0 leaves it out
 	Workers   int
 }
+
+// None asks for no pictures.
+const None = -1
 
 // Exhibit is what can be shown of a piece.
 type Exhibit struct {
@@ -83,8 +86,10 @@ func Show(ctx context.Context, p Piece, o Options) (*Exhibit, error) {
 	// a column without two different values has nothing to show
 	values = slices.DeleteFunc(values, func(v *draw.Values) bool { return !(v.High > v.Low) })
 	var e Exhibit
-	if e.Pictures, err = pictures(ctx, p, m, values, o); err != nil {
-		return nil, err
+	if o.Pictures != None {
+		if e.Pictures, err = pictures(ctx, p, m, values, o); err != nil {
+			return nil, err
+		}
 	}
 	for _, v := range values {
 		e.Charts = append(e.Charts, chart(p.Title, v))

@@ -14,6 +14,7 @@ import (
 	"layette/steps/likeness"
 	"layette/steps/merge"
 	"layette/steps/printbed"
+	"layette/steps/relief"
 	"layette/steps/session"
 	"layette/steps/shrinkage"
 	"layette/steps/signoff"
@@ -34,6 +35,7 @@ func All() []step.Kind {
 		likeness.Kind{},
 		merge.Kind{},
 		printbed.Kind{},
+		relief.Kind{},
 		session.Kind{},
 		shrinkage.Kind{},
 		signoff.Kind{},

@@ -18,6 +18,7 @@ type Split struct {
 	Cutoff float64
 	Normal []geom.Vec // of the form, unit
 	Relief []float64  // mm; lines are negative
+	metric *Operator
 }
 
 // Form returns where the form is: places - relief.
@@ -39,7 +40,7 @@ func (s *Skin) split(ctx context.Context, o *Operator, places []geom.Vec, cutoff
 	if err != nil {
 		return nil, err
 	}
-	p := &Split{Cutoff: cutoff, Normal: s.Normals(smooth), Relief: make([]float64, len(places))}
+	p := &Split{Cutoff: cutoff, metric: o, Normal: s.Normals(smooth), Relief: make([]float64, len(places))}
 	for i, x := range places {
 		p.Relief[i] = x.Sub(smooth[i]).Dot(p.Normal[i])
 	}
@@ -89,4 +90,37 @@ func (s *Skin) Normals(places []geom.Vec) []geom.Vec {
 		}
 	})
 	return n
+}
+
+// SplitAt is Split in the skin's own metric.
+func (s *Skin) SplitAt(ctx context.Context, places []geom.Vec, cutoff float64) (*Split, error) {
+	o, err := s.Metric(ctx, places, cutoff)
+	if err != nil {
+		return nil, err
+	}
+	return s.Split(ctx, o, places, cutoff)
+}
+
+// Areas returns the skin that each vertex stands for: a third of the triangles
+// about it, mm².
+func (s *Skin) Areas(places []geom.Vec) []float64 {
+	skin := make([]float64, len(places))
+	for _, tri := range s.Mesh.Tris {
+		a, b, c := places[tri[0]], places[tri[1]], places[tri[2]]
+		third := b.Sub(a).Cross(c.Sub(a)).Len() / 6
+		for _, v := range tri {
+			skin[v] += third
+		}
+	}
+	return skin
+}
+
+// MeanEdge returns the mean length of the triangles' sides, mm.
+func (s *Skin) MeanEdge() float64 {
+	var sum geom.Sum
+	for t := range s.Mesh.Tris {
+		a, b, c := s.Mesh.Corners(t)
+		sum.Add(b.Sub(a).Len() + c.Sub(b).Len() + a.Sub(c).Len())
+	}
+	return sum.Total() / float64(max(3*len(s.Mesh.Tris), 1))
 }

@@ -3,6 +3,7 @@ package process
 import (
 	"math"
 
+	"layette/engine/step"
 	"layette/steps/internal/geom"
 )
 
@@ -36,4 +37,24 @@ func Detail(links []Link) float64 {
 		after *= links[i].Mean()
 	}
 	return math.Sqrt(squares)
+}
+
+// Chain reads the values links and frames of a stage, both of which may be
+// left out.
+func Chain(values step.Values) (links []Link, complaints []step.Complaint) {
+	complain := func(value string, wrong []string) {
+		for _, says := range wrong {
+			complaints = append(complaints, step.Complaint{Value: value, Says: says})
+		}
+	}
+	frames, wrong := map[string]geom.Mat(nil), []string(nil)
+	if values.Has("frames") {
+		frames, wrong = Frames(values.Table("frames"))
+		complain("frames", wrong)
+	}
+	if values.Has("links") {
+		links, wrong = Read(values.Table("links"), frames)
+		complain("links", wrong)
+	}
+	return links, complaints
 }

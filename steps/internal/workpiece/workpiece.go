@@ -138,3 +138,14 @@ func create(job *step.Job, output, name string, write func(io.Writer) error) err
 	}
 	return w.Close()
 }
+
+// WritePicture writes a PNG.
+func WritePicture(job *step.Job, output, name string, p interface{ PNG() ([]byte, error) }) error {
+	return create(job, output, name, func(w io.Writer) error {
+		data, err := p.PNG()
+		if err == nil {
+			_, err = w.Write(data)
+		}
+		return err
+	})
+}

@@ -7,6 +7,7 @@ import (
 	"layette/steps/align"
 	"layette/steps/archive"
 	"layette/steps/bag"
+	"layette/steps/coverage"
 	"layette/steps/cut"
 	"layette/steps/gaps"
 	"layette/steps/handwork"
@@ -28,6 +29,7 @@ func All() []step.Kind {
 		align.Kind{},
 		archive.Kind{},
 		bag.Kind{},
+		coverage.Kind{},
 		cut.Kind{},
 		gaps.Kind{},
 		handwork.Kind{},

@@ -62,7 +62,7 @@ func Look(ctx context.Context, m *geom.Mesh, reach float64, workers int) (*Shot,
 	}
 	s.scatter()
 	s.smoothNormals(workers)
-	s.stand()
+	s.View = Stand(m)
 	s.angles()
 	if err := s.borders(ctx, workers); err != nil {
 		return nil, err
@@ -206,12 +206,11 @@ func (s *Shot) smoothNormals(workers int) {
 	}
 }
 
-// stand finds where the scanner stood. Scanners put themselves at zero and look
+// Stand finds where the scanner stood. Scanners put themselves at zero and look
 // at the skin from some distance; where the skin does not agree, as with files
 // moved by another program, the scanner is taken to have looked along the mean
 // of the normals, which says less.
-func (s *Shot) stand() {
-	m := s.Mesh
+func Stand(m *geom.Mesh) View {
 	at := m.Origin.Mul(-1)
 	var faces, away, all geom.Sum
 	var mean geom.Vec
@@ -227,11 +226,12 @@ func (s *Shot) stand() {
 			away.Add(area)
 		}
 	}
-	s.View = View{At: at, Along: mean.Unit()}
+	v := View{At: at, Along: mean.Unit()}
 	box := m.Bounds()
 	far := at.Sub(box.Centre()).Len() > 0.5*box.Size().Len()
-	s.View.Known = far && faces.Total() >= 0.9*all.Total()
-	s.View.Away = far && away.Total() >= 0.9*all.Total()
+	v.Known = far && faces.Total() >= 0.9*all.Total()
+	v.Away = far && away.Total() >= 0.9*all.Total()
+	return v
 }
 
 func (s *Shot) angles() {

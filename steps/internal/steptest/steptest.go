@@ -184,7 +184,7 @@ func promises(t testing.TB, book step.Handbook, out *step.Outcome) {
 }
 
 // factors turn the units that handbooks write defaults in into base units.
-var factors = map[string]float64{"mm": 1, "mm2": 1, "cm2": 100, "in": 25.4, "deg": 1, "%": 0.01, "h": 3600, "min": 60, "s": 1, "g": 1, "g/cm3": 1, "degC": 1, "um": 0.001}
+var factors = map[string]float64{"mm": 1, "mm2": 1, "cm2": 100, "mm3": 1, "cm3": 1000, "in": 25.4, "deg": 1, "%": 0.01, "h": 3600, "min": 60, "s": 1, "g": 1, "g/cm3": 1, "degC": 1, "um": 0.001}
 
 // plain reads a default as a handbook writes it.
 func plain(kind step.ValueType, text string) (any, error) {

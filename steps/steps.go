@@ -11,6 +11,7 @@ import (
 	"layette/steps/cut"
 	"layette/steps/gaps"
 	"layette/steps/handwork"
+	"layette/steps/hollow"
 	"layette/steps/intake"
 	"layette/steps/likeness"
 	"layette/steps/merge"
@@ -34,6 +35,7 @@ func All() []step.Kind {
 		gaps.Kind{},
 		handwork.Kind{},
 		intake.Kind{},
+		hollow.Kind{},
 		likeness.Kind{},
 		merge.Kind{},
 		printbed.Kind{},

@@ -53,7 +53,7 @@ func (c *casting) shut() []step.Spot {
 	if c.mouth == nil || c.clear > 0 {
 		return nil
 	}
-	return []step.Spot{{What: shutMouth, At: c.home(c.stoodMouth()), Radius: round(math.Sqrt(c.mouth.area/math.Pi), 0.01), Unit: "mm", Fault: true,
+	return []step.Spot{{What: shutMouth, At: c.home(c.stoodMouth()), Radius: round(math.Sqrt(c.mouth.Area/math.Pi), 0.01), Unit: "mm", Fault: true,
 		Says: fmt.Sprintf("the opening is nowhere wider than two walls of %.2f mm: it fills solid, and nothing can be poured out. Widen it.", c.wall)}}
 }
 
@@ -184,4 +184,4 @@ func (c *casting) solidMeasures(m map[string]any) {
 }
 
 // stoodMouth is the opening's middle in the standing part's frame.
-func (c *casting) stoodMouth() geom.Vec { return c.pose.Apply(c.mouth.at) }
+func (c *casting) stoodMouth() geom.Vec { return c.pose.Apply(c.mouth.Centre) }

@@ -62,7 +62,7 @@ type casting struct {
 	part     *geom.Mesh // standing on its opening
 	pose     geom.Pose  // of the part against the file, less the file's origin
 	origin   geom.Vec
-	mouth    *mouth
+	mouth    *geom.Opening
 	skin     float64 // area on which vinyl builds, mm²
 	depth    *depth
 	chambers []chamber
@@ -124,7 +124,7 @@ func (c *casting) stand(ctx context.Context, job *step.Job, m *geom.Mesh) error 
 		if len(m.Rims(edges)) == 0 {
 			return errors.New("the surface has edges where triangles turn against one another or more than two meet: what is inside cannot be told; run soundness first")
 		}
-		if c.part, c.mouth, err = capped(m, edges); err != nil {
+		if c.part, c.mouth, err = capped(ctx, m, edges); err != nil {
 			return err
 		}
 		c.notes = append(c.notes, "the surface is open at one rim, which is taken for its opening")

@@ -3,6 +3,8 @@ package hollow
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"math"
@@ -84,7 +86,7 @@ func TestBottle(t *testing.T) {
 		neck, wall float64
 		open       bool
 	}{
-		{8, 2.5, true}, {4, 2.5, true}, {2.8, 2.5, true}, {2.2, 2.5, false}, {3.5, 4, false},
+		{8, 2.5, true}, {4, 2.5, true}, {2.8, 2.5, true}, {2.35, 2.5, false}, {3.5, 4, false},
 	} {
 		t.Run(fmt.Sprintf("neck %g wall %g", tt.neck, tt.wall), func(t *testing.T) {
 			r := pour(t, bottle(belly, tt.neck, long), step.Values{"wall": tt.wall, "drain": 0.5})
@@ -429,4 +431,61 @@ func block(x, y, z float32) *geom.Mesh {
 		m.Tris = append(m.Tris, geom.Tri{q[0], q[1], q[2]}, geom.Tri{q[0], q[2], q[3]})
 	}
 	return m
+}
+
+// TestPinned: raise Version when this changes.
+func TestPinned(t *testing.T) {
+	r := pour(t, finger(t, 2.2), step.Values{"wall": 2.5})
+	h := sha256.New()
+	for _, name := range r.Order {
+		h.Write(r.Files[name])
+	}
+	for _, m := range (Kind{}).Handbook().Measures {
+		x := r.Measures[m.Name]
+		if f, ok := x.(float64); ok {
+			x = round(f, max(m.Resolution, 0.001))
+		}
+		fmt.Fprintln(h, m.Name, x)
+	}
+	const want = "8bab3b4b23507b67"
+	if got := hex.EncodeToString(h.Sum(nil))[:16]; got != want {
+		t.Errorf("the outcome is %s, was %s: raise Version", got, want)
+	}
+}
+
+// TestHand casts the specimen's hand: with a wall of 2.5 mm its fingers hold
+// canals of some 2 mm that keep liquid; with 4 mm they fill solid (those side by side in one). Neither is
+// held against it where the recipe lets digits be solid, and each is where not.
+func TestHand(t *testing.T) {
+	kit, err := specimen.NewKit(specimen.Options{Plain: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	part, err := kit.Part("right-hand")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := part.Mesh(t.Context(), specimen.Sampling{Triangles: 60_000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := file(t, m)
+	for _, tt := range []struct {
+		wall  float64
+		allow bool
+	}{{2.5, true}, {4, true}, {4, false}} {
+		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {f}}, Values: step.Values{"wall": tt.wall, "cube": 0.5, "fills-solid": tt.allow}})
+		is(t, r, "opening.found", true)
+		is(t, r, "chambers.trapped", int64(0))
+		solid, digits, held := r.Measures["solid.spots"].(int64), r.Measures["solid.in-digits"].(int64), r.Measures["held.volume"].(float64)
+		faults := slices.ContainsFunc(r.Spots, func(s step.Spot) bool { return s.Fault })
+		switch {
+		case tt.wall == 2.5 && (held < 20 || held > 300 || solid+digits > 0 || faults):
+			t.Errorf("wall 2.5: %.0f mm³ held, %d and %d solid, faults %t", held, solid, digits, faults)
+		case tt.wall == 4 && tt.allow && (digits < 2 || solid > 0 || faults):
+			t.Errorf("wall 4, digits may be solid: %d and %d solid, faults %t: %+v", solid, digits, faults, r.Spots)
+		case tt.wall == 4 && !tt.allow && (solid < 2 || !faults):
+			t.Errorf("wall 4, nothing may be solid: %d and %d solid, faults %t", solid, digits, faults)
+		}
+	}
 }

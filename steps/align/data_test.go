@@ -141,3 +141,5 @@ func apartPose(p, q geom.Pose, at geom.Vec) (deg, mm float64) {
 	r := geom.Pose{Rot: p.Rot.Transposed().Mul(q.Rot)}
 	return r.Turn() * 180 / math.Pi, p.Apply(at).Sub(q.Apply(at)).Len()
 }
+
+func newNoise(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 5)) }

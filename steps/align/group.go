@@ -31,11 +31,13 @@ const (
 	looseness     = 1.8  // times the usual spread of pairs that surely lie right
 	rival         = 0.70 // another place with so much of the best one's worth leaves it undetermined
 	leastOn       = 60   // points
+	seedVotes     = 12   // places known again, for a pair to begin from
+	usualRatio    = 0.75 // spread of right pairs as a multiple of their noise, where no pair is beyond doubt
 )
 
 // sure reports whether an idea of a pair is good enough to begin from.
 func (s *session) sure(p *pair, i *idea) bool {
-	return i.Overlap >= enoughOverlap && i.Agree >= enoughAgree+0.05 && i.Clash <= mostClash && i.Firm >= seedFirm &&
+	return i.Votes >= seedVotes && i.Overlap >= enoughOverlap && i.Agree >= enoughAgree+0.05 && i.Clash <= mostClash && i.Firm >= seedFirm &&
 		i.On >= leastOn && i.Sigma <= s.loose(p.a, p.b) && (len(p.ideas) < 2 || p.ideas[1].worth() < rival*p.ideas[0].worth())
 }
 
@@ -52,6 +54,13 @@ func (s *session) noise(a, b int) float64 {
 	return max(math.Sqrt(float64(x*x)+float64(y*y)), 0.01*s.spacing)
 }
 
+// beyondDoubt reports whether a pair lies right without need of a comparison:
+// so many places known again, so much overlap and so much shape do not come
+// together by chance.
+func (i *idea) beyondDoubt() bool {
+	return i.Votes >= 30 && i.On >= 400 && i.Overlap >= 0.3 && i.Agree >= 0.85 && i.Clash <= mostClash && i.Firm >= 2*seedFirm
+}
+
 // learn finds how widely the best pairs of this session spread, as a multiple
 // of their noise: scanners differ in how true their shapes are.
 func (s *session) learn(pairs []pair) {
@@ -59,12 +68,12 @@ func (s *session) learn(pairs []pair) {
 	for k := range pairs {
 		p := &pairs[k]
 		if len(p.ideas) > 0 {
-			if i := &p.ideas[0]; i.Overlap >= 0.3 && i.Agree >= 0.9 && i.Clash <= mostClash && i.Firm >= seedFirm {
+			if i := &p.ideas[0]; i.beyondDoubt() {
 				ratios = append(ratios, i.Sigma/s.noise(p.a, p.b))
 			}
 		}
 	}
-	s.ratio = 1
+	s.ratio = usualRatio
 	if len(ratios) > 0 {
 		slices.Sort(ratios)
 		s.ratio = min(max(ratios[len(ratios)/2], 0.4), 2)

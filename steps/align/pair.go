@@ -137,6 +137,9 @@ func think(ctx context.Context, a, b *scan) []idea {
 	slices.SortStableFunc(rs, func(x, y rough) int { return cmp.Compare(y.score, x.score) })
 	var ideas []idea
 	for _, r := range rs[:min(len(rs), followed)] {
+		if 3*r.score < rs[0].score || r.score < 15 {
+			break
+		}
 		pose, ok := geom.Register(ctx, a.view.Cloud, b.view.Cloud, r.Pose, 4*step, 1.5*step, 10, 300)
 		if !ok || slices.ContainsFunc(ideas, func(i idea) bool { return geom.Alike(pose, i.Pose, a.view.Cloud) }) {
 			continue
@@ -162,10 +165,13 @@ func assess(a, b *scan, pose geom.Pose, lim float64, votes int) idea {
 	}
 }
 
-// refine brings each idea as near as the finely thinned scans allow.
+// refine brings the best idea as near as the finely thinned scans allow.
 func refine(ctx context.Context, a, b *scan, ideas []idea, lim float64) []idea {
 	step := a.view.Spacing
 	for k := range ideas {
+		if k > 0 || ideas[k].Agree < 0.6 || ideas[k].Overlap < 0.1 {
+			continue // it will hardly be believed
+		}
 		pose, ok := geom.Register(ctx, a.fine, b.fine, ideas[k].Pose, 1.5*step, step, 8, 800)
 		if ok {
 			ideas[k] = assess(a, b, pose, lim, int(ideas[k].Votes))

@@ -56,6 +56,10 @@ const series = math.Sqrt2
 // least two of the scan's own points side by side.
 const wanted = 2500
 
+// fewPoints is how many thinned points a scan must have: with fewer, what is
+// within reach of a feature is the rim of the scan more than its shape.
+const fewPoints = 400
+
 // look reads every scan once to learn its size.
 func (s *session) look(ctx context.Context) error {
 	s.job.Progress.Start("look at scans", len(s.scans))
@@ -204,8 +208,8 @@ func (c *scan) finish() {
 		c.view.Sight = geom.NewSight(c.view.Cloud)
 	}
 	c.middle, c.size = c.view.Middle(), c.view.Size()
-	if !c.fixed && c.size > 0 && len(c.features.At) < 8 {
-		c.why = fmt.Sprintf("too little skin: %.0f mm², %d places to know it by", c.area, len(c.features.At))
+	if n := len(c.view.Points); !c.fixed && n < fewPoints {
+		c.why = fmt.Sprintf("shows too little skin to be known again: %.0f mm², %d places %.2g mm apart; %d are needed", c.area, n, c.view.Spacing, fewPoints)
 	}
 }
 

@@ -118,8 +118,11 @@ func (c *closing) look(cell [3]int32) {
 
 // soften smooths invented skin, so that it leaves the seen skin without a
 // ridge. What was seen does not move.
-func soften(m *geom.Mesh, rounds int) {
+func soften(ctx context.Context, m *geom.Mesh, rounds int) error {
 	for range rounds {
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
 		sum, n := neighbours(m)
 		verts := slices.Clone(m.Verts)
 		for v := range verts {
@@ -129,4 +132,5 @@ func soften(m *geom.Mesh, rounds int) {
 		}
 		m.Verts = verts
 	}
+	return nil
 }

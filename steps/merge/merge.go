@@ -21,7 +21,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 1,
+		Version: 2,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Every point of every scan speaks for the skin around it: at the samples of a fine grid near it, by the distance to its " +
 			"tangent plane. What is said is averaged by weight: the square of the cosine of the viewing angle, falling faster beyond 60 degrees; " +
@@ -143,8 +143,7 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 		return nil, err
 	}
 	if closed {
-		soften(s.Mesh, 30)
-		return s, nil
+		return s, soften(ctx, s.Mesh, 30)
 	}
 	return m.trimmed(ctx, s)
 }
@@ -168,8 +167,7 @@ func (m *merger) march(ctx context.Context, f *field) (*skin, error) {
 	if err != nil {
 		return nil, err
 	}
-	even(mesh, e)
-	return s, nil
+	return s, even(ctx, mesh, e)
 }
 
 // trimmed cuts off what no scan saw.

@@ -101,7 +101,7 @@ const (
 func (m *merger) ask(s *skin, v int32, p *placed, tree *geom.PointTree, near []geom.Near, o *opinion) []geom.Near {
 	at, n := s.Verts[v].Vec(), s.normals[v].Vec()
 	r := spread * p.spacing
-	near = tree.Within(at, max(r, m.voxel)+m.agree(p), near)
+	near = tree.Gather(at, max(r, m.voxel)+m.agree(p), near)
 	var push, weight, plain, close float64
 	var middle geom.Vec // of the points about the vertex, in shares of their radius
 	for _, q := range near {
@@ -151,9 +151,12 @@ func (m *merger) agree(p *placed) float64 {
 
 // even moves vertices along the skin towards the middle of their neighbours, so
 // that no triangle is a sliver; those on a rim stay.
-func even(m *geom.Mesh, e *geom.Edges) {
+func even(ctx context.Context, m *geom.Mesh, e *geom.Edges) error {
 	fixed := onRim(m, e)
 	for range 3 {
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
 		normals := m.VertexNormals()
 		sum, n := neighbours(m)
 		verts := make([]geom.Point, len(m.Verts))
@@ -169,6 +172,7 @@ func even(m *geom.Mesh, e *geom.Edges) {
 		}
 		m.Verts = verts
 	}
+	return nil
 }
 
 func neighbours(m *geom.Mesh) (sum []geom.Vec, n []int32) {

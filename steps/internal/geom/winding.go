@@ -52,6 +52,9 @@ func NewWinding(ctx context.Context, m *Mesh, workers int) (*Winding, error) {
 	}
 	w.nodes = make([]windNode, 2*w.leaves)
 	for l := range w.leaves {
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
 		w.nodes[w.leaves+l] = w.gather(w.leaf(l))
 	}
 	for i := w.leaves - 1; i > 0; i-- {

@@ -60,10 +60,12 @@ func Look(ctx context.Context, m *geom.Mesh, reach float64, workers int) (*Shot,
 	if !(s.Spacing > 0) {
 		return nil, fmt.Errorf("all of its points lie at one place or in one line: there is no skin in it")
 	}
-	s.scatter()
-	s.smoothNormals(workers)
-	s.View = Stand(m)
-	s.angles()
+	for _, f := range []func(){s.scatter, s.smoothNormals, func() { s.View = Stand(m) }, s.angles} {
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
+		f()
+	}
 	if err := s.borders(ctx, workers); err != nil {
 		return nil, err
 	}
@@ -185,7 +187,7 @@ func (s *Shot) Off(v int) float64 { return float64(s.off[v][1]) }
 // smoothNormals averages normals over a neighbourhood six times as wide as the
 // noise, two spacings at least: so they turn with the skin and not with the
 // scatter.
-func (s *Shot) smoothNormals(workers int) {
+func (s *Shot) smoothNormals() {
 	m := s.Mesh
 	rough := m.VertexNormals()
 	s.Normals = make([]geom.Vec, len(rough))

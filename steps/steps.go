@@ -9,6 +9,7 @@ import (
 	"layette/steps/bag"
 	"layette/steps/coverage"
 	"layette/steps/cut"
+	"layette/steps/deepen"
 	"layette/steps/gaps"
 	"layette/steps/handwork"
 	"layette/steps/hollow"
@@ -32,6 +33,7 @@ func All() []step.Kind {
 		bag.Kind{},
 		coverage.Kind{},
 		cut.Kind{},
+		deepen.Kind{},
 		gaps.Kind{},
 		handwork.Kind{},
 		intake.Kind{},

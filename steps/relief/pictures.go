@@ -9,13 +9,16 @@ import (
 	"layette/steps/internal/workpiece"
 )
 
+// size is that of the pictures; tests draw smaller ones.
+var size = draw.Usual
+
 // pictures draws the relief, and before and after moulding: the whole part and
 // the gravest spot close by.
 func (l *look) pictures(ctx context.Context, job *step.Job, base string, spots []step.Spot) error {
 	after := l.skin.CarryMesh(l.mesh, l.moulded())
 	view := draw.View{Name: "front, from its right", Dir: geom.Vec{X: 0.6, Y: 1, Z: 0.25}}
 	values := &draw.Values{At: l.skin.Carry(l.split.Relief), Name: "relief", Unit: "mm", Low: -0.4, High: 0.4, Scale: draw.Apart}
-	p, err := draw.Draw(ctx, draw.Scene{Title: "relief", Mesh: l.mesh, Values: values, Workers: job.Workers}, view, draw.Usual)
+	p, err := draw.Draw(ctx, draw.Scene{Title: "relief", Mesh: l.mesh, Values: values, Workers: job.Workers}, view, size)
 	if err != nil {
 		return err
 	}
@@ -29,7 +32,7 @@ func (l *look) pictures(ctx context.Context, job *step.Job, base string, spots [
 		views = append(views, draw.Near(draw.View{Name: "the gravest place", Dir: l.facing(near.At)}, near))
 	}
 	for i, v := range views {
-		p, err := draw.Pair(ctx, draw.Scene{Title: "as it is", Mesh: l.mesh, Workers: job.Workers}, draw.Scene{Title: "as it will come out of the mould", Mesh: after, Workers: job.Workers}, v, draw.Usual)
+		p, err := draw.Pair(ctx, draw.Scene{Title: "as it is", Mesh: l.mesh, Workers: job.Workers}, draw.Scene{Title: "as it will come out of the mould", Mesh: after, Workers: job.Workers}, v, size)
 		if err != nil {
 			return err
 		}

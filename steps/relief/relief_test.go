@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"layette/engine/step"
+	"layette/steps/internal/draw"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/meshio"
 	"layette/steps/internal/steptest"
@@ -187,3 +188,5 @@ func BenchmarkRun(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
 }
+
+func init() { size = draw.Size{Width: 240, Height: 180} }

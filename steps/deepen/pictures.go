@@ -1,0 +1,57 @@
+package deepen
+
+import (
+	"context"
+
+	"layette/engine/step"
+	"layette/steps/internal/draw"
+	"layette/steps/internal/geom"
+	"layette/steps/internal/workpiece"
+)
+
+// size is that of the pictures; tests draw smaller ones.
+var size = draw.Usual
+
+// pictures draws wanted beside deepened and beside predicted, close by the
+// gravest spot or of the whole part, and the error that is left.
+func (w *work) pictures(ctx context.Context, job *step.Job, base string, spots []step.Spot) error {
+	view := draw.View{Name: "front, from its right", Dir: geom.Vec{X: 0.6, Y: 1, Z: 0.25}}
+	values := &draw.Values{At: w.skin.Carry(w.error), Name: "predicted - wanted", Unit: "mm", Low: -0.1, High: 0.1, Scale: draw.Apart}
+	p, err := draw.Draw(ctx, draw.Scene{Title: "error left", Mesh: w.mesh, Values: values, Workers: job.Workers}, view, size)
+	if err != nil {
+		return err
+	}
+	if err := workpiece.WritePicture(job, "pictures", base+"-error.png", p); err != nil {
+		return err
+	}
+	if len(spots) > 0 {
+		at := spots[0].At
+		near := draw.Spot{At: geom.Vec{X: at[0], Y: at[1], Z: at[2]}.Sub(w.mesh.Origin), Radius: spots[0].Radius}
+		view = draw.Near(draw.View{Name: "the gravest place", Dir: w.facing(near.At)}, near)
+	}
+	for _, pair := range []struct {
+		name, title string
+		places      []geom.Vec
+	}{{"-deepened.png", "deepened", w.master()}, {"-forecast.png", "predicted finished part", w.after}} {
+		other := draw.Scene{Title: pair.title, Mesh: w.skin.CarryMesh(w.mesh, pair.places), Workers: job.Workers}
+		p, err := draw.Pair(ctx, draw.Scene{Title: "wanted", Mesh: w.mesh, Workers: job.Workers}, other, view, size)
+		if err != nil {
+			return err
+		}
+		if err := workpiece.WritePicture(job, "pictures", base+pair.name, p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// facing returns the direction of the form at the vertex nearest to p.
+func (w *work) facing(p geom.Vec) geom.Vec {
+	best, n := -1.0, geom.Vec{Y: 1}
+	for i, q := range w.wanted {
+		if d := q.Sub(p).Len2(); best < 0 || d < best {
+			best, n = d, w.relief.Normal[i]
+		}
+	}
+	return n
+}

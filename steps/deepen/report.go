@@ -1,0 +1,171 @@
+package deepen
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+
+	"layette/engine/step"
+	"layette/steps/internal/form"
+	"layette/steps/internal/geom"
+	"layette/steps/internal/meshio"
+	"layette/steps/internal/region"
+	"layette/steps/internal/workpiece"
+)
+
+// line is a piece of a line with what becomes of it; depths in mm below the
+// skin beside it.
+type line struct {
+	form.Line              // as wanted
+	master, without, after float64
+	region                 string
+	limit                  limit
+}
+
+// misses returns how much shallower than wanted it will be.
+func (l line) misses() float64 { return l.Depth - l.after }
+
+// find fills in the lines of the wanted surface.
+func (w *work) find(ctx context.Context) error {
+	found, err := w.skin.Lines(ctx, w.relief.Form(w.wanted), w.depth, w.skin.Beside(w.relief.Cutoff), w.values.Float("least"), 3*w.relief.Cutoff)
+	if err != nil {
+		return err
+	}
+	for _, f := range found {
+		up := w.lost.Normal[f.At].Dot(w.relief.Normal[f.At])
+		l := line{Line: f, region: region.Name(w.regions, w.at(f.At)), limit: w.limit[f.At]}
+		l.master = f.Depth - float64(w.moved[f.At]*up)
+		l.without = f.Depth - float64(w.before[f.At]*up)
+		l.after = f.Depth - float64(w.error[f.At]*up)
+		w.lines = append(w.lines, l)
+	}
+	return nil
+}
+
+// at returns where a vertex is in the coordinates of the file.
+func (w *work) at(v int32) geom.Vec { return w.wanted[v].Add(w.mesh.Origin) }
+
+// spots shows the lines that miss first, then the deepest.
+func (w *work) spots() []step.Spot {
+	var spots []step.Spot
+	allow, most := w.values.Float("allow"), w.values.Int("spots")
+	for _, fault := range []bool{true, false} {
+		for _, l := range w.lines {
+			if (math.Abs(l.misses()) > allow) == fault && len(spots) < most {
+				spots = append(spots, w.spot(len(spots)+1, l, fault))
+			}
+		}
+	}
+	return spots
+}
+
+func (w *work) spot(number int, l line, fault bool) step.Spot {
+	at, where := w.at(l.At), "this line"
+	if l.region != "" {
+		where = l.region + " line"
+	}
+	says := fmt.Sprintf("%s: wanted %.2f mm, will be %.2f mm (%.2f mm without deepening); the master has %.2f mm.", where, l.Depth, l.after, l.without, l.master)
+	what := "line"
+	if fault {
+		what = "line that misses"
+		if l.limit != free {
+			says += " Held back by " + limitNames[l.limit] + "."
+		}
+	}
+	return step.Spot{
+		Number: number, What: what, Surface: "surface", At: [3]float64{round(at.X), round(at.Y), round(at.Z)},
+		Radius: round(max(l.Width, 0.5)), Value: round(l.after), Unit: "mm", Says: says, Fault: fault,
+	}
+}
+
+func round(x float64) float64 { return math.Round(x*1000) / 1000 }
+
+// rows writes every piece as a row of a table.
+func (w *work) rows() string {
+	var b strings.Builder
+	b.WriteString("number,region,x_mm,y_mm,z_mm,width_mm,wanted_mm,master_mm,without_mm,predicted_mm,misses_mm,held_by\n")
+	for i, l := range w.lines {
+		at := w.at(l.At)
+		fmt.Fprintf(&b, "%d,%q,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%s\n", i+1, l.region, at.X, at.Y, at.Z, l.Width, l.Depth, l.master, l.without, l.after, l.misses(), limitNames[l.limit])
+	}
+	return b.String()
+}
+
+// measures sums up, weighted by the skin each vertex stands for; errors leave
+// out what lies beside a rim or an opening.
+func (w *work) measures() map[string]any {
+	var all, trusted, unheld, moved, mean, before, after, loose geom.Sum
+	var by [byGain + 1]geom.Sum
+	in, out := 0.0, 0.0
+	for i, a := range w.skin.Areas(w.wanted) {
+		d := w.moved[i]
+		in, out = max(in, -d), max(out, d)
+		all.Add(a)
+		by[w.limit[i]].Add(a)
+		moved.Add(float64(a * float64(d*d)))
+		mean.Add(float64(a * d))
+		if w.beside[i] {
+			continue
+		}
+		trusted.Add(a)
+		square := float64(a * float64(w.error[i]*w.error[i]))
+		before.Add(float64(a * float64(w.before[i]*w.before[i])))
+		after.Add(square)
+		if w.limit[i] == free {
+			unheld.Add(a)
+			loose.Add(square)
+		}
+	}
+	rms := func(s, area geom.Sum) float64 { return math.Sqrt(s.Total() / area.Total()) }
+	share := func(l limit) float64 { return by[l].Total() / all.Total() }
+	short := int64(0)
+	for _, l := range w.lines {
+		if math.Abs(l.misses()) > w.values.Float("allow") {
+			short++
+		}
+	}
+	return map[string]any{
+		"detail": w.detail, "moved.rms": rms(moved, all), "moved.mean": mean.Total() / all.Total(), "moved.in": in, "moved.out": out,
+		"error.before": rms(before, trusted), "error.after": rms(after, trusted), "error.free": rms(loose, unheld),
+		"limited.share": 1 - share(free) - share(byNoise), "limited.most": share(byMost), "limited.gap": share(byGap), "limited.steep": share(bySteep),
+		"quiet.share": share(byNoise), "lines": int64(len(w.lines)), "lines.short": short,
+	}
+}
+
+// notes says what people should know beside the spots.
+func (w *work) notes() []string {
+	var notes []string
+	if edge := w.skin.MeanEdge(); w.detail < 3*edge {
+		notes = append(notes, fmt.Sprintf("the triangles (%.2f mm) are too coarse to deepen the finest lines for a chain that holds %.2f mm: use edges of %.2f mm or less", edge, w.detail, w.detail/4))
+	}
+	short := 0
+	for _, l := range w.lines {
+		if l.misses() > w.values.Float("allow") {
+			short++
+		}
+	}
+	if short > 0 {
+		notes = append(notes, fmt.Sprintf("%d of %d pieces of lines will be shallower than wanted", short, len(w.lines)))
+	}
+	return notes
+}
+
+func (w *work) write(job *step.Job, base string) error {
+	if err := workpiece.Write(job, "master", base+"-deepened.ply", w.skin.CarryMesh(w.mesh, w.master())); err != nil {
+		return err
+	}
+	if err := workpiece.Write(job, "forecast", base+"-forecast.ply", w.skin.CarryMesh(w.mesh, w.after)); err != nil {
+		return err
+	}
+	held := make([]float64, len(w.limit))
+	for i, l := range w.limit {
+		held[i] = float64(l)
+	}
+	plain := &geom.Mesh{Verts: w.mesh.Verts, Tris: w.mesh.Tris, Origin: w.mesh.Origin}
+	columns := []meshio.Column{{Name: "moved", Values: w.skin.Carry(w.moved)}, {Name: "error", Values: w.skin.Carry(w.error)}, {Name: "limit", Values: w.skin.Carry(held)}}
+	if err := workpiece.Write(job, "map", base+"-deepening.ply", plain, columns...); err != nil {
+		return err
+	}
+	return workpiece.WriteText(job, "rows", base+"-deepen.csv", w.rows())
+}

@@ -10,18 +10,18 @@ import (
 // depth is how deep the cubes of a part lie below its skin, mm; the opening is
 // not skin, for no vinyl builds there. Outside the part it is -1.
 //
-// It is exact at the middle of every cube less than exact deep, and right to
-// about one cube below that.
+// It is exact at the middle of every cube of a band of depths, and right to
+// about one cube elsewhere.
 type depth struct {
 	grid
-	skin  *geom.Tree
-	at    []float32
-	exact float64 // mm
+	skin *geom.Tree
+	at   []float32
 }
 
-// newDepth measures the part in: skin is its surface without the opening.
-func newDepth(ctx context.Context, g grid, in []bool, skin *geom.Tree, exact float64, workers int) (*depth, error) {
-	d := &depth{grid: g, skin: skin, at: make([]float32, g.len()), exact: exact}
+// newDepth measures the part in, exactly from one depth to another: skin is its
+// surface without the opening.
+func newDepth(ctx context.Context, g grid, in []bool, skin *geom.Tree, from, to float64, workers int) (*depth, error) {
+	d := &depth{grid: g, skin: skin, at: make([]float32, g.len())}
 	onSkin := make([]bool, g.len())
 	g.mark(onSkin, skin.Mesh())
 	near, err := g.nearest(ctx, func(i int32) bool { return onSkin[i] }, workers)
@@ -39,7 +39,7 @@ func newDepth(ctx context.Context, g grid, in []bool, skin *geom.Tree, exact flo
 	if err != nil {
 		return nil, err
 	}
-	return d, d.refine(ctx, workers)
+	return d, d.refine(ctx, from-float64(slack*g.h), to+float64(slack*g.h), workers)
 }
 
 // mark marks the cubes that the skin passes, leaving out at most some that it
@@ -61,29 +61,24 @@ func (g grid) mark(on []bool, m *geom.Mesh) {
 // from the depth: half a cube's diagonal and the skin that mark leaves out.
 const slack = 1.5
 
-// refine replaces depths up to exact by exact ones, layer by layer.
-func (d *depth) refine(ctx context.Context, workers int) error {
-	layer := d.nx * d.ny
-	limit := d.exact + float64(slack*d.h)
+// refine replaces depths between low and high by exact ones, row by row.
+func (d *depth) refine(ctx context.Context, low, high float64, workers int) error {
 	return each(ctx, d.nz*d.ny, workers, func(k int) {
-		if ctx.Err() != nil {
-			return
-		}
-		row := d.at[k/d.ny*layer+k%d.ny*d.nx:][:d.nx]
 		first := int32(k * d.nx)
-		reach := math.Inf(1) // how far the last middle lies, a bound for the next
-		for x := range row {
-			if row[x] < 0 || float64(row[x]) > limit {
-				reach = math.Inf(1)
+		row := d.at[first:][:d.nx]
+		var last geom.Hit // of the cube before: what lies there bounds the next
+		for x, deep := range row {
+			if deep < 0 || float64(deep) < low || float64(deep) > high {
+				last.Tri = -1
 				continue
 			}
-			reach = min(reach+float64(1.001*d.h), float64(row[x])+float64(2*slack*d.h))
-			hit, ok := d.skin.Closest(d.centre(first+int32(x)), reach)
-			if !ok {
-				hit, _ = d.skin.Closest(d.centre(first+int32(x)), math.Inf(1))
+			c := d.centre(first + int32(x))
+			reach := math.Inf(1)
+			if x > 0 && last.Tri >= 0 {
+				reach = float64(c.Sub(last.Point).Len()*(1+1e-9)) + 1e-9
 			}
-			reach = math.Sqrt(hit.Dist2)
-			row[x] = float32(reach)
+			last, _ = d.skin.Closest(c, reach)
+			row[x] = float32(math.Sqrt(last.Dist2))
 		}
 	})
 }

@@ -101,7 +101,7 @@ func cast(ctx context.Context, job *step.Job, m *geom.Mesh) (*casting, error) {
 		return nil, err
 	}
 	job.Progress.Add(1)
-	if c.depth, err = newDepth(ctx, g, in, tree, c.wall+c.drain/2, job.Workers); err != nil {
+	if c.depth, err = newDepth(ctx, g, in, tree, c.wall-g.h, c.wall+c.drain/2, job.Workers); err != nil {
 		return nil, err
 	}
 	job.Progress.Add(1)
@@ -161,6 +161,9 @@ func (c *casting) look(ctx context.Context, job *step.Job) error {
 	c.chambers = all
 	for _, x := range all {
 		if !x.open && x.volume >= c.least {
+			if err := d.refine(ctx, 0, c.wall, job.Workers); err != nil {
+				return err
+			}
 			if err := d.throats(ctx, all, of, c.wall, c.least); err != nil {
 				return err
 			}

@@ -69,8 +69,7 @@ func (l *live) change(f func()) {
 
 func (l *live) listen() (chan struct{}, func()) {
 	c := make(chan struct{}, 1)
-	l.change(func() { l.hearers[c] = true })
-	c <- struct{}{} // what there is now
+	l.change(func() { l.hearers[c] = true }) // and so it is told at once what there is
 	return c, func() { l.change(func() { delete(l.hearers, c) }) }
 }
 

@@ -3,6 +3,7 @@ module layette
 go 1.26.0
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/BurntSushi/toml v1.6.0
 	github.com/expr-lang/expr v1.17.8
 	github.com/hashicorp/go-multierror v1.1.1

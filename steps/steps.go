@@ -10,6 +10,7 @@ import (
 	"layette/steps/coverage"
 	"layette/steps/cut"
 	"layette/steps/deepen"
+	"layette/steps/factorysheet"
 	"layette/steps/gaps"
 	"layette/steps/handwork"
 	"layette/steps/hollow"
@@ -34,6 +35,7 @@ func All() []step.Kind {
 		coverage.Kind{},
 		cut.Kind{},
 		deepen.Kind{},
+		factorysheet.Kind{},
 		gaps.Kind{},
 		handwork.Kind{},
 		intake.Kind{},

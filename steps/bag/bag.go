@@ -29,7 +29,7 @@ func (Kind) Handbook() step.Handbook {
 		Version: 1,
 		Summary: "Packs what goes to the factory into a bag that anybody can check.",
 		Method: "The bag's payload holds masters/, pieces/, accounts/ (each stage's measures, gates and signatures as JSON), " +
-			"papers/ (the inspection sheet and the trail), other/ and NOTE.txt, which says in plain words what the factory must " +
+			"papers/ (the factory sheet, the inspection sheet and the trail), other/ and NOTE.txt, which says in plain words what the factory must " +
 			"know. Files are packed byte for byte under a name made of their part and stage; two files of one name are refused. " +
 			"Nothing in the bag depends on the day it was packed, so packing the same again gives the same bag.\n\n" +
 			"To check it without this program: `sha256sum -c manifest-sha256.txt` in the bag's folder, or any BagIt tool.",
@@ -43,6 +43,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "pieces", Kind: step.Surface, Many: true, Optional: true, Named: true, Doc: "cut pieces for test prints"},
 			{Name: "accounts", Kind: step.Rows, Many: true, Optional: true, Named: true, Doc: "the accounts of the stages before"},
 			{Name: "sheet", Kind: step.Text, Optional: true, Named: true, Doc: "the inspection sheet"},
+			{Name: "factory-sheet", Kind: step.Any, Many: true, Optional: true, Named: true, Doc: "the factory's sheet, page and print, as it was approved"},
 			{Name: "trail", Kind: step.Text, Optional: true, Named: true, Doc: "the trail, trail.txt"},
 			{Name: "other", Kind: step.Any, Many: true, Optional: true, Named: true, Doc: "drawings, photographs, the seal"},
 		},
@@ -106,7 +107,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	}
 	for _, in := range []struct{ input, folder string }{
 		{"masters", "masters"}, {"pieces", "pieces"}, {"accounts", "accounts"},
-		{"sheet", "papers"}, {"trail", "papers"}, {"other", "other"},
+		{"sheet", "papers"}, {"factory-sheet", "papers"}, {"trail", "papers"}, {"other", "other"},
 	} {
 		for _, f := range job.Inputs[in.input] {
 			if ctx.Err() != nil {

@@ -79,7 +79,7 @@ func wanted(b *strings.Builder, v step.Values) {
 func packed(b *strings.Builder, job *step.Job) {
 	b.WriteString("\nWhat is in the bag\n------------------\n")
 	for _, in := range []struct{ input, says string }{
-		{"masters", "masters/"}, {"pieces", "pieces/"}, {"accounts", "accounts/"}, {"sheet", "papers/"}, {"trail", "papers/"}, {"other", "other/"},
+		{"masters", "masters/"}, {"pieces", "pieces/"}, {"accounts", "accounts/"}, {"sheet", "papers/"}, {"factory-sheet", "papers/"}, {"trail", "papers/"}, {"other", "other/"},
 	} {
 		for _, f := range job.Inputs[in.input] {
 			fmt.Fprintf(b, "  %s%s  %d bytes\n", in.says, label(in.input, f), f.Size)

@@ -19,6 +19,15 @@ type Section struct {
 // Outline returns the corners of the outline, about the mesh's origin.
 func (s *Section) Outline() []Vec { return s.rings[0].at }
 
+// Rings returns the corners of the outline and of the hollows within it.
+func (s *Section) Rings() [][]Vec {
+	var rings [][]Vec
+	for _, r := range s.rings {
+		rings = append(rings, r.at)
+	}
+	return rings
+}
+
 // cutRing is one closed way along which a plane crosses a surface: corner edge
 // up[i], from below the plane to above, is crossed at at[i]; from there the way
 // goes through the edge's triangle to at[i+1]. flat area is positive where it

@@ -1,0 +1,96 @@
+package factorysheet
+
+import (
+	"fmt"
+	"math"
+
+	"layette/engine/step"
+)
+
+// shrinkage tells the chain link by link, with the factor that each was made
+// good by.
+func (s *sheet) shrinkage() {
+	s.headed("Shrinkage", "")
+	if !s.values.Has("shrinkage") {
+		s.add(block{Text: "No shrinkage is stated: ask before you cut a mould.", Strong: true})
+		s.scales()
+		return
+	}
+	s.add(block{Text: "The masters are already larger than the finished part. Do not scale them again.", Strong: true})
+	s.add(block{Text: "Each share is of the larger piece, the mould (in the sense of ISO 294-4): mould = part / (1 - share). Links multiply."})
+	t := table{Head: []string{"Link", "Share of the larger piece", "Factor", "So far"}, Shares: []float64{0.25, 0.35, 0.2, 0.2}}
+	chain := s.values.Table("shrinkage")
+	all, even := 1.0, true
+	for i, name := range chain.Names {
+		share, factor := link(chain.Values[i])
+		if factor == 0 {
+			even = false
+			t.Rows = append(t.Rows, []string{name, share, "by axis", ""})
+			continue
+		}
+		all = float64(all * factor)
+		t.Rows = append(t.Rows, []string{name, share, fmt.Sprintf("%.6f", factor), fmt.Sprintf("%.6f", all)})
+	}
+	together := fmt.Sprintf("%.4f %%", 100*(1-1/all))
+	if !even {
+		together += ", and what goes by axis"
+	}
+	t.Rows = append(t.Rows, []string{"together", together, fmt.Sprintf("%.6f", all), ""})
+	s.rows(t)
+	s.scales()
+}
+
+// link returns a link's share in words and the factor that makes it good, 0 if
+// that differs by axis. Links are written as the step shrinkage reads them.
+func link(value any) (share string, factor float64) {
+	switch v := value.(type) {
+	case float64:
+		return fmt.Sprintf("%.4g %%", 100*v), 1 / (1 - v)
+	case step.Table:
+		if x, ok := number(v, "grows"); ok {
+			return fmt.Sprintf("grows by %.4g %% of what it was made from", 100*x), 1 / (1 + x)
+		}
+		if x, ok := number(v, "volume"); ok {
+			return fmt.Sprintf("%.4g %% of the volume", 100*x), 1 / math.Cbrt(1-x)
+		}
+		x, _ := number(v, "x")
+		y, _ := number(v, "y")
+		z, _ := number(v, "z")
+		return fmt.Sprintf("x %.4g %%, y %.4g %%, z %.4g %%", 100*x, 100*y, 100*z), 0
+	}
+	return fmt.Sprint(value), 0
+}
+
+func number(t step.Table, name string) (float64, bool) {
+	v, _ := t.Get(name)
+	x, ok := v.(float64)
+	return x, ok
+}
+
+// told are the measures of a shrinkage stage that the factory wants to see.
+var told = []string{"scale.x", "scale.y", "scale.z", "loss.total"}
+
+// scales tells what each master was really scaled by, as its stage says.
+func (s *sheet) scales() {
+	t := table{Head: []string{"Master of", "scale x", "scale y", "scale z", "loss in all"}, Shares: []float64{0.28, 0.18, 0.18, 0.18, 0.18}}
+	for _, a := range s.accounts {
+		if a.Step != "shrinkage" {
+			continue
+		}
+		row := []string{place(a)}
+		for _, name := range told {
+			text := ""
+			for _, m := range a.Measures {
+				if m.Name == name {
+					text = m.Text
+				}
+			}
+			row = append(row, text)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	if len(t.Rows) > 0 {
+		s.add(block{Text: "What was done to each master, with the links of the castings it was scanned from:"})
+		s.rows(t)
+	}
+}

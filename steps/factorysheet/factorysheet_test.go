@@ -210,7 +210,9 @@ func TestWordsApart(t *testing.T) {
 
 // little is a kit of two small masters with everything a sheet can hold.
 func little(t testing.TB) map[string][]step.File {
-	once.Do(func() { domeAndBall = []*geom.Mesh{solid(t, specimen.Dome(20), 3000), solid(t, specimen.Sphere(12), 2000)} })
+	once.Do(func() {
+		domeAndBall = []*geom.Mesh{solid(t, specimen.Dome(20), 3000), solid(t, specimen.Sphere(12), 2000)}
+	})
 	return map[string][]step.File{"masters": {surface(t, "dome", domeAndBall[0]), surface(t, "ball", domeAndBall[1])},
 		"accounts": accounts(t), "photos": {steptest.File("room.jpg", snapshot(t), "")}}
 }

@@ -3,10 +3,40 @@ package merge
 import (
 	"cmp"
 	"context"
+	"math"
 	"slices"
 
 	"layette/steps/internal/geom"
 )
+
+// forget takes out of the field what is not about the given skin, so that what
+// was cut off does not come back.
+func (f *field) forget(m *geom.Mesh) {
+	near := make([][geom.BlockSamples / 64]uint64, len(f.At))
+	for _, p := range m.Verts {
+		var lo [3]int32
+		for d := range 3 {
+			lo[d] = int32(math.Floor(float64(p[d])/f.Cell)) - 1
+		}
+		for k := lo[2]; k < lo[2]+4; k++ {
+			for j := lo[1]; j < lo[1]+4; j++ {
+				for i := lo[0]; i < lo[0]+4; i++ {
+					if b, ok := f.Block([3]int32{i >> 3, j >> 3, k >> 3}); ok {
+						s := geom.InBlock(i, j, k)
+						near[b][s>>6] |= 1 << (s & 63)
+					}
+				}
+			}
+		}
+	}
+	for b := range near {
+		for s := range f.Values[b] {
+			if near[b][s>>6]>>(s&63)&1 == 0 {
+				f.Values[b][s] = float32(math.NaN())
+			}
+		}
+	}
+}
 
 // closing carries the field on where no scan says anything, along the smooth
 // skin on which the open surface's winding number is one half, until the

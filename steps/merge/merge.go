@@ -21,7 +21,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 2,
+		Version: 3,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Every point of every scan speaks for the skin around it: at the samples of a fine grid near it, by the distance to its " +
 			"tangent plane. What is said is averaged by weight: the square of the cosine of the viewing angle, falling faster beyond 60 degrees; " +
@@ -29,6 +29,7 @@ func (Kind) Handbook() step.Handbook {
 			"The joined surface lies where the mean is zero.\n\n" +
 			"Each vertex is then moved to where the points themselves, not the grid, say that the skin is, and keeps the number of scans that " +
 			"saw it (property seen) and how far they disagree (property disagree, mm: the child moved, or a scan is misplaced).\n\n" +
+			"What as many scanners looked through as saw, or more, is taken for air.\n\n" +
 			"Skin that no scan saw is left open, or closed by carrying the surface on smoothly; invented skin has seen = 0 either way " +
 			"and is measured, never hidden.",
 		Sources: []string{
@@ -57,6 +58,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "invented.share", Type: step.Share, Resolution: 1e-4, Doc: "share of the skin that no scan saw"},
 			{Name: "open.rims", Type: step.Count, Doc: "holes and openings left"},
 			{Name: "scraps", Type: step.Count, Doc: "loose pieces left out"},
+			{Name: "carved", Type: step.Count, Doc: "vertices taken out because scanners looked through them"},
 			{Name: "noise", Type: step.Length, Resolution: 1e-4, Doc: "median noise of the scans"},
 			{Name: "disagree.p50", Type: step.Length, Resolution: 0.001, Doc: "where two scans or more saw the skin, half of it is agreed on better than this"},
 			{Name: "disagree.p95", Type: step.Length, Resolution: 0.001, Doc: "and 95 % of it better than this"},
@@ -77,6 +79,7 @@ type merger struct {
 	scans       []*placed
 	left        []string // what was left out, and why
 	scraps      int
+	carved      int // vertices that scanners looked through
 	notes       []string
 }
 
@@ -115,26 +118,12 @@ func (m *merger) field(ctx context.Context) (*field, error) {
 	return f, f.settle(ctx)
 }
 
-// skin makes the surface out of the field.
+// skin makes the surface out of the field: what was seen, and, if the recipe
+// says so, what closes it.
 func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 	s, err := m.march(ctx, f)
 	if err != nil {
 		return nil, err
-	}
-	closed := false
-	if m.job.Values.Text("unseen") == "closed" {
-		m.job.Progress.Start("closing what no scan saw", 0)
-		if closed, err = f.close(ctx, s.Mesh); err != nil {
-			return nil, err
-		}
-		if !closed {
-			m.notes = append(m.notes, "Too little of the part was seen to close the rest: it was left open.")
-		}
-	}
-	if closed {
-		if s, err = m.march(ctx, f); err != nil {
-			return nil, err
-		}
 	}
 	if len(s.Tris) == 0 {
 		return nil, fmt.Errorf("the scans make no surface at a voxel of %.3g mm: is it far larger than the part?", m.voxel)
@@ -142,10 +131,30 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 	if err := m.settle(ctx, s); err != nil {
 		return nil, err
 	}
-	if closed {
-		return s, soften(ctx, s.Mesh, 30)
+	if m.carved, err = m.carve(ctx, s); err != nil {
+		return nil, err
 	}
-	return m.trimmed(ctx, s)
+	open, err := m.trimmed(ctx, s)
+	if err != nil || m.job.Values.Text("unseen") == "open" {
+		return open, err
+	}
+	m.job.Progress.Start("closing what no scan saw", 0)
+	f.forget(open.Mesh)
+	closed, err := f.close(ctx, open.Mesh)
+	if err != nil {
+		return nil, err
+	}
+	if !closed {
+		m.notes = append(m.notes, "Too little of the part was seen to close the rest: it was left open.")
+		return open, nil
+	}
+	if s, err = m.march(ctx, f); err != nil {
+		return nil, err
+	}
+	if err := m.settle(ctx, s); err != nil {
+		return nil, err
+	}
+	return s, soften(ctx, s.Mesh, 30)
 }
 
 // march makes the surface, without scraps.
@@ -216,10 +225,13 @@ func (m *merger) outcome(ctx context.Context, s *skin) (*step.Outcome, error) {
 	out := &step.Outcome{Measures: map[string]any{
 		"scans.joined": int64(len(m.scans)), "scans.left-out": int64(len(m.left)), "triangles": int64(len(s.Tris)),
 		"area": all.Total(), "invented.area": invented.Total(), "invented.share": invented.Total() / all.Total(),
-		"open.rims": int64(len(s.Rims(e))), "scraps": int64(m.scraps), "noise": noise,
+		"open.rims": int64(len(s.Rims(e))), "scraps": int64(m.scraps), "carved": int64(m.carved), "noise": noise,
 		"disagree.p50": half, "disagree.p95": most, "watertight": s.Closed(e),
 	}}
 	out.Notes = m.notes
+	if m.carved > len(s.Verts)/200 {
+		out.Notes = append(out.Notes, fmt.Sprintf("%d vertices were taken out because as many scanners looked through the place as saw skin there: a shot is misplaced, or the child moved.", m.carved))
+	}
 	if len(m.left) > 0 {
 		out.Notes = append(out.Notes, fmt.Sprintf("%d of %d scans are not in the surface: %s", len(m.left), len(m.left)+len(m.scans), strings.Join(m.left, "; ")))
 	}

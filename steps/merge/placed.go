@@ -24,6 +24,7 @@ type placed struct {
 	noise   float64
 	spacing float64
 	blocks  []int32 // of the field that it reaches
+	window  *window // nil if it is not known where the scanner stood
 }
 
 // spread is how many spacings along the skin a point speaks for: the least at
@@ -90,7 +91,7 @@ func (m *merger) readOne(ctx context.Context, f step.File, table poses.Table) (*
 
 // place moves a scan into the part's frame and weighs its points.
 func (m *merger) place(name string, s *shot.Shot, pose geom.Pose) (*placed, error) {
-	p := &placed{name: name, noise: s.Noise, spacing: s.Spacing}
+	p := &placed{name: name, noise: s.Noise, spacing: s.Spacing, window: newWindow(s, pose)}
 	most := 3 * s.Spacing
 	for v, at := range s.Mesh.Verts {
 		local := float64(s.Local[v])

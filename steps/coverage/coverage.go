@@ -28,7 +28,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "coverage",
-		Version: 1,
+		Version: 2,
 		Summary: "Tells what no scan saw, the likely cause, and where to stand for the next shot.",
 		Method: "Unseen places are the holes of the joined surface and its invented skin (seen = 0). As many of the largest as the part has " +
 			"openings of its own (a neck, a wrist) are set apart.\n\n" +
@@ -65,6 +65,7 @@ func (Kind) Handbook() step.Handbook {
 			share("seen.twice", "share that two scans saw"),
 			share("seen.more", "share that three or more saw"),
 			{Name: "openings", Type: step.Count, Doc: "openings of the part's own that were found"},
+			{Name: "openings.area", Type: step.Area, Resolution: 0.01, Doc: "their flat area, or the skin invented over them: is it as large as the cut?"},
 			{Name: "hollow", Type: step.Count, Doc: "unseen places in hollows"},
 			{Name: "wet", Type: step.Count, Doc: "unseen places that were looked at and gave nothing back"},
 			{Name: "grazing", Type: step.Count, Doc: "unseen places that were seen only from the side"},
@@ -119,6 +120,7 @@ type cover struct {
 	distance float64 // mm from the skin that the scanner usually stood
 	places   []*place
 	openings int
+	own      float64 // mm² of the openings
 	notes    []string
 }
 
@@ -168,7 +170,7 @@ func (c *cover) measures() map[string]any {
 	return map[string]any{
 		"unseen.share": area / (area + all), "unseen.area": area, "unseen.places": int64(len(c.places)), "unseen.wide": wide, "unseen.widest": widest,
 		"seen.once": seen[1].Total() / all, "seen.twice": seen[2].Total() / all, "seen.more": seen[3].Total() / all,
-		"openings": int64(c.openings), "hollow": count[hollow], "wet": count[wet], "grazing": count[grazing], "missed": count[missed],
+		"openings": int64(c.openings), "openings.area": c.own, "hollow": count[hollow], "wet": count[wet], "grazing": count[grazing], "missed": count[missed],
 	}
 }
 
@@ -200,6 +202,9 @@ func (c *cover) find() {
 	c.places = append(c.holes(), c.invented()...)
 	slices.SortFunc(c.places, bySize)
 	c.openings = min(c.job.Values.Int("openings"), len(c.places))
+	for _, p := range c.places[:c.openings] {
+		c.own += p.area
+	}
 	c.places = c.places[c.openings:]
 	slices.SortStableFunc(c.places, func(a, b *place) int { return cmp.Compare(b.wide, a.wide) })
 }

@@ -149,6 +149,9 @@ func TestCauses(t *testing.T) {
 	if a := r.Measures["unseen.area"].(float64); math.Abs(a-want) > 0.1*want {
 		t.Errorf("unseen area %.1f, want %.1f", a, want)
 	}
+	if a, want := r.Measures["openings.area"].(float64), math.Pi*radius*radius/4; math.Abs(a-want) > 0.05*want { // sin² 30°
+		t.Errorf("the opening has %.1f mm², want %.1f", a, want)
+	}
 	lines, err := csv.NewReader(bytes.NewReader(r.Files["places/places.csv"])).ReadAll()
 	if err != nil || len(lines) != 5 {
 		t.Fatalf("%d lines, %v", len(lines), err)
@@ -235,7 +238,7 @@ func TestPinned(t *testing.T) {
 	for _, workers := range []int{1, 3} {
 		r := steptest.Run(t, Kind{}, steptest.Given{Workers: workers, Inputs: map[string][]step.File{"surface": {ply(t, "m.ply", m)}, "scans": scans, "poses": table}})
 		got := fmt.Sprintf("%x", sha256.Sum256(append(r.Files["map/coverage.ply"], r.Files["places/places.csv"]...)))[:16]
-		if v := (Kind{}).Handbook().Version; v != 1 || got != pinned {
+		if v := (Kind{}).Handbook().Version; v != 2 || got != pinned {
 			t.Errorf("version %d gives %s with %d workers, pinned is %s", v, got, workers, pinned)
 		}
 	}

@@ -11,9 +11,12 @@ import (
 
 // forget takes out of the field what is not about the given skin, so that what
 // was cut off does not come back.
-func (f *field) forget(m *geom.Mesh) {
+func (f *field) forget(ctx context.Context, m *geom.Mesh) error {
 	near := make([][geom.BlockSamples / 64]uint64, len(f.At))
-	for _, p := range m.Verts {
+	for v, p := range m.Verts {
+		if v%4096 == 0 && ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
 		var lo [3]int32
 		for d := range 3 {
 			lo[d] = int32(math.Floor(float64(p[d])/f.Cell)) - 1
@@ -36,6 +39,7 @@ func (f *field) forget(m *geom.Mesh) {
 			}
 		}
 	}
+	return nil
 }
 
 // closing carries the field on where no scan says anything, along the smooth

@@ -139,7 +139,9 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 		return open, err
 	}
 	m.job.Progress.Start("closing what no scan saw", 0)
-	f.forget(open.Mesh)
+	if err := f.forget(ctx, open.Mesh); err != nil {
+		return nil, err
+	}
 	closed, err := f.close(ctx, open.Mesh)
 	if err != nil {
 		return nil, err

@@ -92,7 +92,7 @@ func (m *merger) readOne(ctx context.Context, f step.File, table poses.Table) (*
 // place moves a scan into the part's frame and weighs its points.
 func (m *merger) place(name string, s *shot.Shot, pose geom.Pose) (*placed, error) {
 	p := &placed{name: name, noise: s.Noise, spacing: s.Spacing, window: newWindow(s, pose)}
-	most := 3 * s.Spacing
+	most, away := 3*s.Spacing, 0
 	for v, at := range s.Mesh.Verts {
 		local := float64(s.Local[v])
 		w := m.weigh(s, v)
@@ -101,12 +101,16 @@ func (m *merger) place(name string, s *shot.Shot, pose geom.Pose) (*placed, erro
 		}
 		to := pose.Apply(at.Vec().Add(s.Mesh.Origin))
 		if max(math.Abs(to.X), math.Abs(to.Y), math.Abs(to.Z)) > farthest {
-			return nil, fmt.Errorf("%s: it lies more than %d m from the middle of the part: look at its unit and its place", name, farthest/1000)
+			away++
+			continue
 		}
 		p.points = append(p.points, to.Point())
 		p.normals = append(p.normals, pose.Rot.Apply(s.Normals[v]).Point())
 		p.weight = append(p.weight, float32(w))
 		p.radius = append(p.radius, float32(max(spread*min(max(local, s.Spacing), most), 1.25*m.voxel)))
+	}
+	if away > len(s.Mesh.Verts)/100 { // fewer are strays, which intake takes out
+		return nil, fmt.Errorf("%s: it lies more than %d m from the middle of the part: look at its unit and its place", name, farthest/1000)
 	}
 	if len(p.points) == 0 {
 		return nil, fmt.Errorf("%s: no point of it has skin round it", name)

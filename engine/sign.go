@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -91,10 +92,7 @@ func signOff(n *node, d trail.Decision) *SignOff {
 func openWords(open []trail.Record) []string {
 	var words []string
 	for _, r := range open {
-		says := r.Meaning
-		if len(r.Notes) > 0 {
-			says = r.Notes[0]
-		}
+		says := cmp.Or(r.Words(), r.Meaning)
 		words = append(words, fmt.Sprintf("%s (%s, %s): %s", r.ByPrinted, r.Verdict, r.ID.Short(), says))
 	}
 	return words

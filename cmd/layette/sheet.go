@@ -120,9 +120,7 @@ func (w *sheetWriter) page(ctx context.Context) (sheet.Page, error) {
 	}
 	shown := 0
 	for _, st := range b.Stages {
-		if surfaceOf(st) != nil {
-			shown++
-		}
+		shown += len(w.shown(st))
 	}
 	at := map[string]int{}
 	for _, st := range b.Stages {
@@ -233,7 +231,7 @@ func (w *sheetWriter) stage(ctx context.Context, st *engine.Status, triangles in
 		s.Files = append(s.Files, sheet.File{Role: f.Role, Name: f.Name, Size: fmt.Sprintf("%d bytes", f.Size), SHA256: f.SHA256})
 	}
 	w.words(&s, st)
-	s.Spots = sheetSpots(st.Spots)
+	s.Spots = sheetSpots(append(slices.Clone(st.Spots), w.pinned(st).spots()...))
 	if !w.pictures {
 		return s, nil
 	}
@@ -268,7 +266,7 @@ func (w *sheetWriter) words(s *sheet.Stage, st *engine.Status) {
 		s.Signed = append(s.Signed, sheet.Signature{Name: by.Printed, Time: by.Time.UTC().Format(sheetClock), Meaning: by.Meaning, Verdict: "approved", Record: by.Record.Short()})
 	}
 	for _, r := range st.Sign.Open {
-		s.Signed = append(s.Signed, sheet.Signature{Name: r.ByPrinted, Time: r.Time.UTC().Format(sheetClock), Meaning: r.Meaning, Verdict: string(r.Verdict), Note: strings.Join(r.Notes, "; "), Record: r.ID.Short()})
+		s.Signed = append(s.Signed, sheet.Signature{Name: r.ByPrinted, Time: r.Time.UTC().Format(sheetClock), Meaning: r.Meaning, Verdict: string(r.Verdict), Note: r.Words(), Record: r.ID.Short()})
 	}
 	if last, ok := w.lastWord(st); ok && len(st.Sign.By) == 0 {
 		s.Signed = append(s.Signed, sheet.Signature{Name: last.ByPrinted, Time: last.Time.UTC().Format(sheetClock), Meaning: last.Meaning, Verdict: "approved", Record: last.ID.Short(), Stale: true})
@@ -318,11 +316,17 @@ func (w *sheetWriter) picture(ctx context.Context, s *sheet.Stage, st *engine.St
 		}
 		s.Pictures = append(s.Pictures, sheet.Picture{Title: f.Name, Data: data})
 	}
-	f := surfaceOf(st)
-	if f == nil {
-		return nil
+	for _, show := range w.shown(st) {
+		if err := w.exhibit(ctx, s, st, show, triangles); err != nil {
+			return err
+		}
 	}
-	data, err := readFile(*f)
+	return nil
+}
+
+// exhibit adds pictures and a 3D view of one surface with what is marked on it.
+func (w *sheetWriter) exhibit(ctx context.Context, s *sheet.Stage, st *engine.Status, show shown, triangles int) error {
+	data, err := readFile(*show.file)
 	if err != nil {
 		w.lacks = append(w.lacks, fmt.Sprintf("%s: no pictures: %v", st.Node, err))
 		return nil
@@ -331,19 +335,22 @@ func (w *sheetWriter) picture(ctx context.Context, s *sheet.Stage, st *engine.St
 	if st.Part != "" {
 		title = st.Part + " · " + st.Stage
 	}
-	e, err := gallery.Show(ctx, gallery.Piece{Title: title, Data: bytes.NewReader(data), Size: int64(len(data)), Scale: inMM[f.Units], Spots: st.Spots, Limits: limitsOf(st)},
+	if show.pins {
+		title += ", notes on " + show.file.Name
+	}
+	e, err := gallery.Show(ctx, gallery.Piece{Title: title, Data: bytes.NewReader(data), Size: int64(len(data)), Scale: inMM[show.file.Units], Spots: show.spots, Limits: limitsOf(st)},
 		gallery.Options{Triangles: triangles})
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
 	if err != nil {
-		w.lacks = append(w.lacks, fmt.Sprintf("%s: no pictures of %s: %v", st.Node, f.Name, err))
+		w.lacks = append(w.lacks, fmt.Sprintf("%s: no pictures of %s: %v", st.Node, show.file.Name, err))
 		return nil
 	}
 	for _, p := range append(e.Pictures, e.Charts...) {
 		s.Pictures = append(s.Pictures, sheet.Picture{Title: p.Title, Data: p.Data})
 	}
-	s.Solids = append(s.Solids, sheetSolid(title, e.Solid, s.Spots))
+	s.Solids = append(s.Solids, sheetSolid(title, e.Solid, sheetSpots(show.spots)))
 	return nil
 }
 
@@ -434,7 +441,7 @@ func (w *sheetWriter) trailView() sheet.Trail {
 		if r.Verdict != "" {
 			what = string(r.Verdict)
 		}
-		v.Records = append(v.Records, sheet.Record{ID: r.ID.Short(), What: what, Stage: r.Stage, Name: r.ByPrinted, Time: r.Time.UTC().Format(sheetClock), Meaning: r.Meaning, Note: strings.Join(r.Notes, "; "), Void: r.Void})
+		v.Records = append(v.Records, sheet.Record{ID: r.ID.Short(), What: what, Stage: r.Stage, Name: r.ByPrinted, Time: r.Time.UTC().Format(sheetClock), Meaning: r.Meaning, Note: r.Words(), Void: r.Void})
 	}
 	return v
 }

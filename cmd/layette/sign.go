@@ -301,7 +301,7 @@ func (a *app) showDraft(d trail.Draft, who trail.Member, s *engine.Subject) {
 // showUnanswered reminds an approver of what stands against it.
 func (a *app) showUnanswered(d trail.Draft, st *engine.Status) {
 	for _, r := range word.Unanswered(d, st) {
-		fmt.Fprintf(a.stdout, "  mind     the %s of %s stands and is not answered: %s (--answer %s)\n", r.Verdict, r.ByPrinted, strings.Join(r.Notes, "; "), r.ID.Short())
+		fmt.Fprintf(a.stdout, "  mind     the %s of %s stands and is not answered: %s (--answer %s)\n", r.Verdict, r.ByPrinted, r.Words(), r.ID.Short())
 	}
 }
 

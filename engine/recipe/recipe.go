@@ -156,6 +156,6 @@ type Sign struct {
 	Meaning   string   // what each vouches for
 	Questions []string // each to be answered yes with the sign-off
 	NotMaker  bool     // who made one of the files may not sign for it
-	Sealed    bool     // everybody who signed anything must have sealed the trail as well
+	Sealed    bool     // everybody who signed anything must have sealed the trail as well, and no hold may be open
 	Pos       diag.Pos
 }

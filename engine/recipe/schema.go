@@ -136,7 +136,7 @@ func stageSchema(kinds []step.Kind) schema {
 				"role": text("whose word"), "people": schema{"type": "integer", "minimum": 1, "maximum": 100},
 				"meaning": text("what is vouched for"), "questions": texts("each to be answered yes"),
 				"not-maker": described(schema{"type": "boolean"}, "who made one of the files may not sign for it"),
-				"sealed":    described(schema{"type": "boolean"}, "everybody who signed anything must have sealed the trail as well"),
+				"sealed":    described(schema{"type": "boolean"}, "everybody who signed anything must have sealed the trail as well, and no hold or reject on any stage may be open"),
 			}, nil),
 		},
 		"allOf": cases, "unevaluatedProperties": false,

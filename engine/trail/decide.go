@@ -26,7 +26,9 @@ type Policy struct {
 	Meaning   string   // what an approval must vouch for, word for word; empty asks nothing
 	NotMaker  bool     // who made one of the files may not approve
 	Questions []string // each must be ticked in an approval
-	Sealed    bool     // everybody who signed anything must have sealed the trail first
+	// Sealed asks that everybody who signed anything has sealed the trail first,
+	// and that no hold or reject on any stage is open.
+	Sealed bool
 }
 
 // State is where a subject stands.
@@ -216,9 +218,9 @@ func (c *court) conclude() {
 	for _, r := range c.d.Open {
 		c.d.Reasons = append(c.d.Reasons, c.stop(r))
 	}
-	var unsealed []string
+	var unsealed, unanswered []string
 	if c.p.Sealed {
-		unsealed = c.sealing(c.s.Stage).Waiting
+		unsealed, unanswered = c.sealing(c.s.Stage).Waiting, c.elsewhere()
 	}
 	switch {
 	case len(c.d.Open) > 0:
@@ -226,6 +228,9 @@ func (c *court) conclude() {
 	case c.d.StillNeeded > 0:
 		c.d.State = Waiting
 		c.d.Reasons = append(c.d.Reasons, fmt.Sprintf("%s of %d still to approve", people(c.d.StillNeeded, c.p.Role), c.needed))
+	case len(unanswered) > 0:
+		c.d.State = Waiting
+		c.d.Reasons = append(c.d.Reasons, unanswered...)
 	case len(unsealed) > 0:
 		c.d.State = Waiting
 		c.d.Reasons = append(c.d.Reasons, "the trail is not yet sealed by "+strings.Join(unsealed, ", "))
@@ -234,17 +239,28 @@ func (c *court) conclude() {
 	}
 }
 
+// elsewhere says which holds and rejects on other stages are open. A stage that
+// is gone from the recipe still holds: somebody must answer for it.
+func (c *court) elsewhere() (says []string) {
+	for _, r := range c.OpenHolds() {
+		if r.Stage != c.s.Stage {
+			says = append(says, fmt.Sprintf("the %s of %s on %s (%s) is not answered: %s", r.Verdict, r.ByPrinted, r.Stage, r.ID.Short(), r.Words()))
+		}
+	}
+	return says
+}
+
 // stop says in words what a hold or reject is.
 func (c *court) stop(r Record) string {
 	where := "this content"
 	if r.content() != c.about {
 		where = "earlier content, not answered yet"
 	}
-	return fmt.Sprintf("%s by %s on %s (%s): %s", r.Verdict, r.ByPrinted, where, r.ID.Short(), r.words())
+	return fmt.Sprintf("%s by %s on %s (%s): %s", r.Verdict, r.ByPrinted, where, r.ID.Short(), r.Words())
 }
 
-// words returns a record's notes and the words of its places.
-func (r *Record) words() string {
+// Words returns a record's notes and the words of its places.
+func (r *Record) Words() string {
 	list := slices.Clone(r.Notes)
 	for _, p := range r.Pins {
 		list = append(list, p.Words)

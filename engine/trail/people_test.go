@@ -414,6 +414,34 @@ func TestSeal(t *testing.T) {
 	}
 }
 
+// TestReleaseAwaitsAnswers: a release waits until every hold and reject of any
+// stage is answered, also of a stage that nothing else asks for any more.
+func TestReleaseAwaitsAnswers(t *testing.T) {
+	h := newHouse(t, "anna", "ben")
+	kit, p := subject("kit"), Policy{Sealed: true}
+	kit.Stage = "release"
+	first, changed := subject("print"), subject("print, changed")
+	first.Stage, changed.Stage = "test-print/left-arm", "test-print/left-arm"
+	hold := h.must("ben", word(Hold, first, "the thumb is too thin"))
+	seals := func() {
+		for _, name := range []string{"wren", "anna", "ben"} {
+			h.must(name, Draft{Kind: Seal, Meaning: SealMeaning})
+		}
+	}
+	h.must("anna", word(Approve, kit))
+	seals()
+	if d := h.wantState(h.open(), kit, p, Waiting); !strings.Contains(say(d.Reasons), "hold of Ben Okafor on test-print/left-arm") || !strings.Contains(say(d.Reasons), "the thumb is too thin") {
+		t.Errorf("reasons %q", d.Reasons)
+	}
+	h.wantState(h.open(), kit, Policy{}, Approved) // what is not sealed asks about itself alone
+	h.must("anna", word(Approve, changed))         // looked at, but the hold is not named
+	seals()
+	h.wantState(h.open(), kit, p, Waiting)
+	h.must("anna", answering(word(Approve, changed), hold.ID))
+	seals()
+	h.wantState(h.open(), kit, p, Approved)
+}
+
 // TestConcession: a gate that does not hold may be passed only by a record
 // with all four fields of ISO 9001:2015, 8.7.2, of somebody with the authority
 // (check value 20: refuse; refuse; allow).

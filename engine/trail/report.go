@@ -101,7 +101,7 @@ func problemTexts(list []Problem) (texts []string) {
 
 func holdTexts(list []Record) (texts []string) {
 	for _, r := range list {
-		texts = append(texts, fmt.Sprintf("%s on %s by %s, %s: %s (%s)", r.Verdict, r.Stage, r.ByPrinted, r.Time.Format(clockForm), r.words(), r.ID.Short()))
+		texts = append(texts, fmt.Sprintf("%s on %s by %s, %s: %s (%s)", r.Verdict, r.Stage, r.ByPrinted, r.Time.Format(clockForm), r.Words(), r.ID.Short()))
 	}
 	return texts
 }

@@ -35,7 +35,7 @@ func (t *Trail) WriteCSV(w io.Writer) error {
 	c.Write([]string{"record", "kind", "verdict", "stage", "printed name", "time", "meaning", "name", "key", "files", "gates", "notes", "answers", "counts", "why not"})
 	for _, r := range t.list {
 		row := []string{r.ID.String(), string(r.Kind), string(r.Verdict), r.Stage, r.ByPrinted, r.Time.Format(time.RFC3339), r.Meaning, r.By, r.Key,
-			joined(r.Files), strings.Join(r.Gates, " "), r.words(), joined(r.Answers), fmt.Sprint(r.Void == ""), r.Void}
+			joined(r.Files), strings.Join(r.Gates, " "), r.Words(), joined(r.Answers), fmt.Sprint(r.Void == ""), r.Void}
 		for i, cell := range row {
 			if cell != "" && strings.ContainsRune("=+-@", rune(cell[0])) {
 				row[i] = "'" + cell

@@ -15,6 +15,7 @@ import (
 	"layette/engine"
 	"layette/engine/desk"
 	"layette/engine/sheet"
+	"layette/engine/step"
 	"layette/engine/trail"
 	"layette/steps/gallery"
 )
@@ -73,6 +74,12 @@ func (a *app) deskOptions(dir, as string) desk.Options {
 			w := &sheetWriter{app: a, board: b, trail: t}
 			return w.page(ctx)
 		},
+		Surface: func(st *engine.Status) (engine.File, bool) {
+			if f := deskSurface(st); f != nil {
+				return *f, true
+			}
+			return engine.File{}, false
+		},
 		Solid: deskSolid,
 		Keys:  &deskKeys{app: a, as: as},
 		Tool:  tool(),
@@ -83,23 +90,36 @@ func (a *app) deskOptions(dir, as string) desk.Options {
 // far, and a wrinkle is to be seen.
 const deskTriangles = 150_000
 
-// deskSolid reduces the surface on which a stage's findings are best seen.
-func deskSolid(ctx context.Context, st *engine.Status) (*sheet.Solid, engine.File, error) {
-	f := surfaceOf(st)
-	if f == nil {
-		return nil, engine.File{}, nil
+// deskSurface is the surface on which a stage's findings are best seen, or else
+// any that it gave or took: a person may see what no step finds.
+func deskSurface(st *engine.Status) *engine.File {
+	if f := surfaceOf(st); f != nil {
+		return f
 	}
+	for _, files := range [][]engine.File{st.Files, st.Inputs} {
+		for i, f := range files {
+			if f.Kind == step.Surface {
+				return &files[i]
+			}
+		}
+	}
+	return nil
+}
+
+// deskSolid reduces a stage's surface.
+func deskSolid(ctx context.Context, st *engine.Status) (*sheet.Solid, error) {
+	f := deskSurface(st)
 	data, err := readFile(*f)
 	if err != nil {
-		return nil, *f, err
+		return nil, err
 	}
 	e, err := gallery.Show(ctx, gallery.Piece{Data: bytes.NewReader(data), Size: int64(len(data)), Scale: inMM[f.Units], Spots: st.Spots, Limits: limitsOf(st)},
 		gallery.Options{Pictures: gallery.None, Triangles: deskTriangles})
 	if err != nil {
-		return nil, *f, err
+		return nil, err
 	}
 	solid := sheetSolid(st.Node.String(), e.Solid, nil)
-	return &solid, *f, nil
+	return &solid, nil
 }
 
 // deskKeys are the keys at hand for the person at the desk.

@@ -197,6 +197,7 @@ func TestDeskInABrowser(t *testing.T) {
 	s.act(`$("[name=passphrase]").value = "a long walk"; $("#sure").click()`)
 	s.await("the signature", `document.querySelector(".word .name") && document.querySelector(".word .name").textContent === "Carla Søby"`)
 	s.await("the board", `document.querySelectorAll("#board button.held").length === 2`)
+	s.await("the pinned notes among the spots, for whoever comes next", `document.querySelectorAll(".spots li").length === 4 && [...document.querySelectorAll("#view .pin")].some(p => p.getAttribute("aria-label") === "spot 4, hold by Carla Søby")`)
 
 	// The approval: nothing goes before every question is answered.
 	s.act(`press("sign …")`)

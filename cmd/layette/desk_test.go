@@ -337,7 +337,6 @@ func TestDeskLive(t *testing.T) {
 	}
 	first := next("the first board", func(m moment) bool { return m.Board > 0 })
 	s.ask("/run", map[string]any{})
-	next("a run", func(m moment) bool { return m.Run.Going })
 	next("its end", func(m moment) bool { return m.Run.Says == "2 stages ran" })
 	second := next("the board after it", func(m moment) bool { return m.Board > first.Board })
 	s.write("sculpt/head.stl", holed("head", 1))

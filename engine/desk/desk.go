@@ -48,9 +48,10 @@ type Options struct {
 	// Words tells where everything stands, in words for people and without
 	// pictures.
 	Words func(context.Context, *engine.Board, *trail.Trail) (sheet.Page, error)
-	// Solid reduces the surface on which a stage's findings are best seen, and
-	// tells which file that is; nil if there is nothing to see.
-	Solid func(context.Context, *engine.Status) (*sheet.Solid, engine.File, error)
+	// Surface tells on which file a stage's findings are best seen, if any.
+	Surface func(*engine.Status) (engine.File, bool)
+	// Solid reduces that file for the 3D view, without spots.
+	Solid func(context.Context, *engine.Status) (*sheet.Solid, error)
 	Keys  Keys
 	Tool  string // noted in records as what wrote them
 }

@@ -17,6 +17,7 @@
   const marks = { done: "●", due: "◔", held: "■", unsigned: "○", handwork: "◇", waiting: "·", failed: "✕", passes: "●", holds: "■", unknown: "?" };
   const tag = state => e("span", { className: "tag " + state }, e("span", { className: "mark", "aria-hidden": "true" }, marks[state] || "·"), e("span", { className: "state" }, state));
   const pairs = list => e("dl", { className: "pairs" }, ...list.filter(p => p[1]).flatMap(p => [e("dt", {}, p[0]), e("dd", { className: p[2] || "" }, p[1])]));
+  const some = list => !!list && list.length > 0;
   const bytes = n => n.toLocaleString("en") + " bytes";
 
   // ---- the desk behind the page
@@ -92,7 +93,7 @@
     fill(at("board"), ...rows);
     if (focus) [...at("board").querySelectorAll("button")].filter(b => b.dataset.stage === focus).forEach(b => b.focus());
     const lacks = (board.Trail.Checks || []).filter(c => !c.OK);
-    fill(at("trail"), board.Trail.Name && e("p", { className: "small" }, "Trail " + board.Trail.Name + ": " + (lacks.length ? lacks.map(c => c.Name + ", " + c.Says).join("; ") : "all checks hold true") + "."));
+    fill(at("trail"), board.Trail.Name && e("p", { className: "small" }, "Trail " + board.Trail.Name + ": " + (lacks.length ? "these checks do not hold true yet: " + lacks.map(c => c.Name + " (" + c.Says + ")").join("; ") : "all checks hold true") + "."));
     if (open) stage();
   }
   function headline() {
@@ -283,10 +284,10 @@
       e("h3", { tabIndex: -1 }, v.gate ? "A concession on gate " + v.gate : stops ? "A hold" : "A sign-off"),
       choice(how),
       e("fieldset", {}, e("legend", {}, "This is what it is bound to"), digests("files", v.files), digests("made from", v.from),
-        v.saw && v.saw.length && e("div", {}, e("p", { className: "small" }, "and what was shown:"), e("ul", { className: "saw small", tabIndex: 0, ariaLabel: "measures and gates as shown" }, ...v.saw.map(l => e("li", {}, l)))),
+        some(v.saw) && e("div", {}, e("p", { className: "small" }, "and what was shown:"), e("ul", { className: "saw small", tabIndex: 0, ariaLabel: "measures and gates as shown" }, ...v.saw.map(l => e("li", {}, l)))),
         e("p", { className: "small code digest" }, "what was shown has digest " + v.state)),
-      v.questions && v.questions.length && e("fieldset", {}, e("legend", {}, "The recipe asks"), ...v.questions.map(q => e("label", { className: "tick" }, e("input", { type: "checkbox", name: "tick", value: q, required: true }), "Yes: " + q))),
-      v.open.length && e("fieldset", {}, e("legend", {}, "This stands against it"), ...v.open.map(o => e("label", { className: "tick" }, e("input", { type: "checkbox", name: "answer", value: o.record }), "My word answers the " + o.verdict + " of " + o.name + " (" + o.record + "): " + o.says))),
+      some(v.questions) && e("fieldset", {}, e("legend", {}, "The recipe asks"), ...v.questions.map(q => e("label", { className: "tick" }, e("input", { type: "checkbox", name: "tick", value: q, required: true }), "Yes: " + q))),
+      some(v.open) && e("fieldset", {}, e("legend", {}, "This stands against it"), ...v.open.map(o => e("label", { className: "tick" }, e("input", { type: "checkbox", name: "answer", value: o.record }), "My word answers the " + o.verdict + " of " + o.name + " (" + o.record + "): " + o.says))),
       v.gate && e("fieldset", {}, e("legend", {}, "The concession"), field("What is wrong", "fault", { value: v.fault, required: true }), field("What is done about it", "action", { value: "none: it goes on as it is", required: true }),
         field("Why it may go on", "reason", { rows: 2, required: true }), e("p", { className: "small" }, "The recipe lets a " + v.role + " decide this.")),
       e("fieldset", {}, e("legend", {}, "Notes"), v.gate ? null : e("div", { className: "pins", id: "pins" }), field("A note to go with it" + (stops ? ": why it must stop" : ""), "note", { rows: 3 })),
@@ -302,7 +303,7 @@
     form.scrollIntoView({ block: "nearest" });
   }
   function digests(title, list) {
-    return list && list.length && e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: title }, e("table", {}, e("caption", { className: "away" }, title),
+    return some(list) && e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: title }, e("table", {}, e("caption", { className: "away" }, title),
       e("tbody", {}, ...list.map((f, i) => e("tr", {}, e("th", { scope: "row" }, title === "files" ? i + 1 + ". " + f.label : "made from " + f.label), e("td", { className: "num" }, bytes(f.size)), e("td", { className: "code digest" }, f.sha256))))));
   }
   function showPins() {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -150,7 +151,11 @@ func (d *Desk) stage(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := stageView{Stage: *words, Key: st.Key, Solid: solidKey(st), Held: []string{}, Why: []string{}}
+	v := stageView{Stage: *words, Key: st.Key, Held: []string{}, Why: []string{}}
+	if file, ok := d.o.Surface(st); ok {
+		v.Spots = slices.Concat(words.Spots, marks(st, file))
+		v.Solid = solidKey(st, file, v.Spots)
+	}
 	for _, g := range st.Gates {
 		if !g.GoesOn() && st.Concedes(g.Gate) != "" {
 			v.Held = append(v.Held, g.Gate)

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -100,20 +101,10 @@ func (d *Desk) view(a asking, s *engine.Subject, st *engine.Status) (*lookView, 
 	v.Fixed = dr.Verdict == trail.Approve && s.Sign != nil
 	if st.Sign != nil && (dr.Verdict == trail.Approve || dr.Verdict == trail.Withdraw) {
 		for _, o := range st.Sign.Open {
-			v.Open = append(v.Open, openView{o.ID, o.ID.Short(), o.Verdict, o.ByPrinted, saysOf(o)})
+			v.Open = append(v.Open, openView{o.ID, o.ID.Short(), o.Verdict, o.ByPrinted, cmp.Or(o.Words(), o.Meaning)})
 		}
 	}
 	return v.sealed(), nil
-}
-
-func saysOf(r trail.Record) string {
-	for _, n := range r.Notes {
-		return n
-	}
-	for _, p := range r.Pins {
-		return p.Words
-	}
-	return r.Meaning
 }
 
 // sealed fills in what stands for all that is shown.

@@ -1,11 +1,12 @@
 package desk
 
 import (
-	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"slices"
-	"strconv"
 	"sync"
 
 	"layette/engine"
@@ -31,45 +32,73 @@ type solidView struct {
 	Solid json.RawMessage `json:"solid"`
 }
 
-// solidKey is the same for stages' findings that look the same; empty for none.
-func solidKey(st *engine.Status) string {
-	if len(st.Spots) == 0 && !slices.ContainsFunc(st.Files, func(f engine.File) bool { return f.Kind == "surface" }) {
-		return ""
-	}
-	return st.Node.String() + " " + st.Key + " " + strconv.Itoa(len(st.Spots))
-}
-
+// solid gives the surface of a stage for the 3D view, with all that is marked
+// on it.
 func (d *Desk) solid(r *http.Request) (any, error) {
 	st, words, err := d.status(r.FormValue("id"))
 	if err != nil {
 		return nil, err
 	}
-	return d.shown.get(r.Context(), st, words, d.o.Solid)
+	file, ok := d.o.Surface(st)
+	if !ok {
+		return nil, wrong(http.StatusNotFound, "%s found nothing that can be seen on a surface", st.Node)
+	}
+	spots := slices.Concat(words.Spots, marks(st, file))
+	return d.shown.get(solidKey(st, file, spots), func() (v solidView, err error) {
+		solid, err := d.o.Solid(r.Context(), st)
+		if err != nil {
+			return v, err
+		}
+		solid.Spots = spots
+		v.File = file.SHA256
+		v.Solid, err = sheet.Solid3D(*solid)
+		return v, err
+	})
 }
 
-func (s *shown) get(ctx context.Context, st *engine.Status, words *sheet.Stage, reduce func(context.Context, *engine.Status) (*sheet.Solid, engine.File, error)) (any, error) {
+// solidKey is the same for what looks the same.
+func solidKey(st *engine.Status, file engine.File, spots []sheet.Spot) string {
+	sum := sha256.Sum256(fmt.Append(nil, st.Node, st.Key, file.SHA256, spots))
+	return hex.EncodeToString(sum[:16])
+}
+
+// get returns what is kept under key, or makes it.
+func (s *shown) get(key string, fresh func() (solidView, error)) (any, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	key := solidKey(st)
 	if i := slices.IndexFunc(s.list, func(v solidView) bool { return v.Key == key }); i >= 0 {
 		v := s.list[i]
 		s.list = slices.Insert(slices.Delete(s.list, i, i+1), 0, v)
 		return v, nil
 	}
-	solid, file, err := reduce(ctx, st)
+	v, err := fresh()
 	if err != nil {
 		return nil, err
 	}
-	if solid == nil {
-		return nil, wrong(http.StatusNotFound, "%s found nothing that can be seen on a surface", st.Node)
-	}
-	solid.Spots = words.Spots
-	text, err := sheet.Solid3D(*solid)
-	if err != nil {
-		return nil, err
-	}
-	v := solidView{key, file.SHA256, text}
+	v.Key = key
 	s.list = slices.Insert(s.list, 0, v)
 	s.list = s.list[:min(len(s.list), kept)]
 	return v, nil
+}
+
+// marks are the places on a file that people pinned standing holds to, numbered
+// on from what the step found.
+func marks(st *engine.Status, file engine.File) (list []sheet.Spot) {
+	if st.Sign == nil {
+		return nil
+	}
+	n := 0
+	for _, s := range st.Spots {
+		n = max(n, s.Number)
+	}
+	for _, r := range st.Sign.Open {
+		for _, p := range r.Pins {
+			if p.File < 1 || p.File > len(r.Files) || r.Files[p.File-1].SHA256 != file.SHA256 {
+				continue
+			}
+			n++
+			list = append(list, sheet.Spot{Number: n, What: string(r.Verdict), Value: "by " + r.ByPrinted, Says: p.Words, Fault: true, At: p.At, Radius: p.Radius})
+		}
+	}
+	return list
 }

@@ -1,7 +1,9 @@
 package gaps
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"layette/steps/internal/geom"
 )
@@ -75,24 +77,50 @@ func (l *look) widths(balls []geom.Ball, classes []class) []float32 {
 	return w
 }
 
-// supported returns the members that half of their neighbours bear out, with
-// balls no more than twice as wide: one thin place alone is a crumpled triangle.
-func (l *look) supported(widths []float32, balls []geom.Ball, members []int32) []int32 {
-	var some []int32
-	for _, i := range members {
-		wide, bear, all := 4*balls[i].Radius+float32(l.skin.Edge/2), 0, 0
-		l.around(l.skin.Vert[i], func(w int32, _ float64) {
-			all++
-			if widths[w] <= wide {
-				bear++
-			}
-		})
-		if 2*bear >= all {
-			some = append(some, i)
+// borneOut returns the walls among members that are thin over an area: the
+// narrowest with much skin round it about as thin, and all wider ones.
+// What is thinner on a few triangles only is crumpled skin, no wall.
+func (l *look) borneOut(members []int32) []int32 {
+	sorted := slices.Clone(members)
+	slices.SortFunc(sorted, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(l.solid[a].Radius, l.solid[b].Radius), cmp.Compare(a, b))
+	})
+	for k, i := range sorted {
+		if l.thinRound(i) {
+			return sorted[k:]
 		}
 	}
-	return some
+	return nil
 }
+
+// thinRound reports whether a third of the skin round place i, up to a quarter
+// of its thickness away, is wall and about as thin, and is not itself the skin
+// opposite: that is a crumpled edge.
+func (l *look) thinRound(i int32) bool {
+	wide := 2 * float64(l.solid[i].Radius)
+	upTo, reach := float32(0.75*wide+l.rough/2), max(leastWall, wide/4, 1.5*l.skin.Edge)
+	var thin, all geom.Sum
+	from := l.skin.Vert[i]
+	met := map[int32]bool{from: true}
+	for next := []int32{from}; len(next) > 0; next = next[1:] {
+		l.each(next[0], func(j int32) {
+			all.Add(l.skin.Area[j])
+			if l.inner[j] == gap && l.solid[j].Radius <= upTo {
+				thin.Add(l.skin.Area[j])
+			}
+		})
+		l.around(next[0], func(w int32, _ float64) {
+			if !met[w] && l.skin.Mesh.Verts[w].Vec().Sub(l.at(i)).Len() <= reach {
+				met[w] = true
+				next = append(next, w)
+			}
+		})
+	}
+	return 3*thin.Total() >= all.Total() && !met[l.skin.Vert[l.solid[i].Touch]]
+}
+
+// leastWall is how far round a place skin must be thin for a wall at least, mm.
+const leastWall = 0.6
 
 // depth returns how far along the skin the deepest member, and the deepest skin
 // of the slot at all, lie from open skin, where balls are over twice as wide as
@@ -186,11 +214,11 @@ func (l *look) lineOf(members []int32, limit float64) line {
 		if v.Dist2 > dist[v.ID] {
 			continue
 		}
-		for i := l.first[v.ID]; i >= 0 && int(i) < len(l.skin.Vert) && l.skin.Vert[i] == v.ID; i++ {
-			if l.class[i] == corner || l.class[i] == crevice || l.class[i] == slot {
+		l.each(v.ID, func(i int32) {
+			if l.walled(i) {
 				best = best.wider(l.at(i).Sub(l.at(l.air[i].Touch)).Len(), l.air[i])
 			}
-		}
+		})
 		l.around(v.ID, func(w int32, long float64) {
 			d := v.Dist2 + long
 			if was, met := dist[w]; d > limit || met && was <= d || !l.angled(w) {
@@ -205,12 +233,22 @@ func (l *look) lineOf(members []int32, limit float64) line {
 
 // angled reports whether a vertex has a place on the wall of an inside corner.
 func (l *look) angled(v int32) bool {
+	found := false
+	l.each(v, func(i int32) { found = found || l.walled(i) })
+	return found
+}
+
+// walled reports whether a place is on the wall of an inside corner.
+func (l *look) walled(i int32) bool {
+	c := l.class[i]
+	return c == corner || c == crevice || c == slot
+}
+
+// each calls f for the places of vertex v.
+func (l *look) each(v int32, f func(i int32)) {
 	for i := l.first[v]; i >= 0 && int(i) < len(l.skin.Vert) && l.skin.Vert[i] == v; i++ {
-		if c := l.class[i]; c == corner || c == crevice || c == slot {
-			return true
-		}
+		f(i)
 	}
-	return false
 }
 
 // wider returns the line whose rims are chord apart, where a ball touches both

@@ -66,15 +66,20 @@ func (l *look) finds(ctx context.Context, workers int) ([]find, error) {
 		all = append(all, part()...)
 	}
 	slices.SortStableFunc(all, func(a, b find) int {
-		if a.fault != b.fault {
-			if a.fault {
-				return -1
-			}
-			return 1
-		}
-		return cmp.Or(cmp.Compare(b.weight, a.weight), compareAt(a.pinch.at, b.pinch.at))
+		return cmp.Or(cmp.Compare(a.rank(), b.rank()), cmp.Compare(b.weight, a.weight), compareAt(a.pinch.at, b.pinch.at))
 	})
 	return all, context.Cause(ctx)
+}
+
+// rank orders finds: faults before remarks, and each of these from what webs
+// outright to what is only worth a look.
+func (f find) rank() int {
+	order := []string{fingerGap, curledFinger, limbGap, pieceGap, touching, fold, narrowEdge, vLine, tightCorner, thinSolid}
+	r := slices.Index(order, f.what)
+	if !f.fault {
+		r += len(order)
+	}
+	return r
 }
 
 // hide takes the skin that lies inside another shell out of account: where
@@ -163,7 +168,7 @@ func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
 	f.depth, _ = l.depth(widths, members, p.wide)
 	f.ratio = f.depth / p.wide
 	f.weight, f.fault = l.least/p.wide, p.wide < l.least
-	f.says = fmt.Sprintf("%s: %.3f mm of air between skins", f.what, p.wide)
+	f.says = fmt.Sprintf(gapSays[f.what], p.wide)
 	if f.fault {
 		f.says += fmt.Sprintf(", less than %.2f mm over %.1f mm² of facing skin: part them, or join them", l.least, f.area)
 	}
@@ -171,6 +176,14 @@ func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
 		f.says += fmt.Sprintf("; the slot is %.1f times as deep as wide and metal plates thin in it", f.ratio)
 	}
 	return f, true
+}
+
+// gapSays begins the sentence about a gap.
+var gapSays = map[string]string{
+	fingerGap:    "two fingers or toes %.3f mm apart",
+	curledFinger: "a finger or toe curled to %.3f mm of the skin it faces",
+	limbGap:      "two skins %.3f mm apart",
+	pieceGap:     "two pieces %.3f mm apart",
 }
 
 // between names a gap by the bodies on its two sides.
@@ -207,7 +220,8 @@ func (l *look) folds(widths []float32) []find {
 		f.depth -= wide / 2 // from the foot of a wall to the middle of the floor
 		f.ratio = f.depth / wide
 		f.area, _ = l.area(l.air, members, 2*wide, geom.Vec{})
-		if f.ratio <= l.warn || f.area < max(leastArea, wide*wide) || wide < max(l.touch, l.skin.Edge/2) {
+		shortest := 2 * f.depth * max(3*wide, 2*f.depth) // skin of both walls, if three times as long as wide and twice as deep
+		if f.ratio <= l.warn || f.area < max(leastArea, shortest) || wide < max(l.touch, l.skin.Edge/2) {
 			continue
 		}
 		deep := l.deepest(members, wide)
@@ -250,44 +264,57 @@ func (l *look) corners() []find {
 		return l.class[i] == crevice || l.class[i] == corner && float64(l.air[i].Radius) < max(2*l.corner, l.skin.Edge)
 	}
 	for _, members := range l.clusters(l.air, keep) {
-		tight := members[0]
-		for _, i := range members {
-			if l.radius(i) < l.radius(tight) {
-				tight = i
-			}
+		if f, ok := l.cornerFind(members); ok {
+			all = append(all, f)
 		}
-		r := l.radius(tight)
-		n := l.lineOf(members, l.widest)
-		n.angle = l.opening(members, n.angle)
-		f := find{what: tightCorner, value: r, unit: "mm", angle: n.angle, width: n.width, depth: n.depth, ratio: n.depth / max(n.width, 1e-6)}
-		f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
-		f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
-		f.weight = 1 - r/max(l.corner, 1e-3, r) // after every gap and crevice
-		isLine := n.radius < 0.85*l.widest/2    // its walls end before balls are as wide as looked for
-		if isLine {
-			f.what = vLine
-		}
-		f.says = fmt.Sprintf("inside corner of %.2f mm radius, walls open by %.0f degrees", r, f.angle)
-		if isLine {
-			f.says = fmt.Sprintf("a line %.2f mm wide and %.2f mm deep, walls open by %.0f degrees, %.2f mm radius at its bottom", n.width, n.depth, f.angle, r)
-		}
-		f.fault = r < l.corner
-		if f.angle < l.crevice {
-			f.what, f.fault, f.value, f.unit = narrowEdge, true, f.angle, "deg"
-			f.weight = l.crevice / max(f.angle, 1)
-			f.says += fmt.Sprintf(": under %.0f degrees it webs and bubbles; open it", l.crevice)
-		}
-		if !f.fault && !isLine || f.area < leastArea {
-			continue
-		}
-		all = append(all, f)
 	}
 	return all
 }
 
+func (l *look) cornerFind(members []int32) (find, bool) {
+	tight := slices.MinFunc(members, func(a, b int32) int { return cmp.Compare(l.radius(a), l.radius(b)) })
+	n := l.lineOf(members, l.widest)
+	f := find{what: tightCorner, value: l.radius(tight), unit: "mm", width: n.width, depth: n.depth, ratio: n.depth / max(n.width, 1e-6)}
+	f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
+	f.angle = l.opening(members, n.angle)
+	f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
+	f.fault = f.value < l.corner
+	f.weight = 1 - f.value/max(l.corner, 1e-3, f.value)
+	isLine := n.radius < 0.85*l.widest/2 // its walls end before balls are as wide as looked for
+	if f.area < leastArea || !f.fault && !isLine && f.angle >= l.crevice {
+		return f, false
+	}
+	size := ""
+	if isLine {
+		f.what, size = vLine, fmt.Sprintf(" %.2f mm wide and %.2f mm deep", n.width, n.depth)
+	}
+	name := "an inside corner"
+	if isLine {
+		name = "a line"
+	}
+	cure := ""
+	if f.angle < l.crevice {
+		name, cure = "a crevice", fmt.Sprintf(": under %.0f degrees it webs and bubbles; open it", l.crevice)
+		if l.limbs(members) {
+			name = "a V between two limbs"
+		}
+	}
+	f.says = fmt.Sprintf("%s%s, walls open by %.0f degrees, %.2f mm radius at its bottom%s", name, size, f.angle, f.value, cure)
+	if f.angle < l.crevice {
+		f.what, f.fault, f.value, f.unit, f.weight = narrowEdge, true, f.angle, "deg", l.crevice/max(f.angle, 1)
+	}
+	return f, true
+}
+
+// limbs reports whether walls among the members are those of two limbs.
+func (l *look) limbs(members []int32) bool {
+	return slices.ContainsFunc(members, func(i int32) bool { return l.class[i] == crevice && float64(l.along[i]) >= l.apart })
+}
+
 // opening returns the opening angle between the walls of an inside corner: the
-// one that half of its crevice places are under, weighted by skin; with none,
-// the angle at its rim.
+// one that half of its crevice places are under, weighted by skin, or a tenth
+// between limbs, which are round and open to all sides; with none, the angle at
+// its rim.
 func (l *look) opening(members []int32, rim float64) float64 {
 	var angles, areas []float64
 	for _, i := range members {
@@ -298,6 +325,9 @@ func (l *look) opening(members []int32, rim float64) float64 {
 	}
 	if len(angles) == 0 {
 		return rim
+	}
+	if l.limbs(members) {
+		return quantile(angles, areas, 0.1)
 	}
 	return quantile(angles, areas, 0.5)
 }
@@ -316,11 +346,10 @@ func (l *look) radius(i int32) float64 {
 // slimmer than three walls of vinyl.
 func (l *look) walls() []find {
 	var all []find
-	widths := l.widths(l.solid, l.inner)
 	for _, members := range l.clusters(l.solid, func(i int32) bool {
 		return l.inner[i] == gap && 2*float64(l.solid[i].Radius) <= 3.05*l.wall
 	}) {
-		if members = l.supported(widths, l.solid, members); len(members) == 0 {
+		if members = l.borneOut(members); len(members) == 0 {
 			continue
 		}
 		p := l.pinchOf(l.solid, members, false)

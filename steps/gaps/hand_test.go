@@ -166,7 +166,7 @@ func (n *tally) hand(t *testing.T, seed uint64, cell float64) {
 // TestHands plants faults in random hands. LAYETTE_HANDS sets how many; all are
 // known exactly from the shapes they are made of.
 func TestHands(t *testing.T) {
-	many := 5
+	many := 2
 	if s := os.Getenv("LAYETTE_HANDS"); s != "" {
 		fmt.Sscan(s, &many)
 	}

@@ -112,6 +112,7 @@ func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*loo
 	}
 	l.first = l.firsts()
 	l.sort(job.Workers)
+	l.splay()
 	return l, context.Cause(ctx)
 }
 

@@ -71,7 +71,7 @@ func (l *look) leastSolid() float64 {
 			members = append(members, int32(i))
 		}
 	}
-	members = l.supported(l.widths(l.solid, l.inner), l.solid, members)
+	members = l.borneOut(members)
 	p := l.pinchOf(l.solid, members, false)
 	if math.IsInf(p.wide, 1) {
 		return l.thickest()

@@ -101,6 +101,9 @@ func (l *look) through(i, j int32, best *pinch) bool {
 	better := false
 	from := l.at(i)
 	for _, b := range l.skin.Faces.Of(l.skin.Vert[j]) {
+		if slices.Contains(l.skin.Mesh.Tris[b][:], l.skin.Vert[i]) {
+			continue // one skin
+		}
 		var t [3]geom.Vec
 		t[0], t[1], t[2] = l.skin.Mesh.Corners(int(b))
 		if d, _, to := geom.TriDistance([3]geom.Vec{from, from, from}, t); d < best.wide {

@@ -213,6 +213,9 @@ func NewSets(n int) Sets {
 	return s
 }
 
+// Lead returns the least number in the set of i.
+func (s Sets) Lead(i int32) int32 { return s.lead(i) }
+
 func (s Sets) lead(i int32) int32 {
 	for s[i] != i {
 		s[i] = s[s[i]]

@@ -163,7 +163,8 @@ func (n *tally) hand(t *testing.T, seed uint64, cell float64) {
 	n.judge(t, h, spots)
 }
 
-// TestHands plants faults in random hands. LAYETTE_HANDS sets how many; all are
+// TestHands plants faults in random hands. LAYETTE_HANDS sets how many (and has
+// the other tests take all their cases); all are
 // known exactly from the shapes they are made of.
 func TestHands(t *testing.T) {
 	many := 2

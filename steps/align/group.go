@@ -215,9 +215,9 @@ func (g *group) meet(i int, at geom.Pose, o, most int) geom.Meeting {
 // find returns the best place for scan i in the group.
 func (g *group) find(ctx context.Context, i int) place {
 	spots := g.gathered(i)
-	best := place{scan: i, why: "nothing like it among the scans that are placed"}
+	best := place{scan: i, why: ""}
 	second := 0.0
-	for k, sp := range spots[:min(len(spots), 5)] {
+	for k, sp := range g.promising(i, spots) {
 		if ctx.Err() != nil {
 			return best
 		}
@@ -233,9 +233,27 @@ func (g *group) find(ctx context.Context, i int) place {
 		}
 	}
 	if best.ok && second >= rival*best.worth {
-		best.ok, best.why = false, "fits in more than one place equally well"
+		best.ok, best.why = false, "undetermined: it fits in more than one place equally well"
 	}
 	return best
+}
+
+// promising leaves of the places those worth a closer look.
+func (g *group) promising(i int, spots []hint) []hint {
+	spots = spots[:min(len(spots), 8)]
+	for k := range spots {
+		var m geom.Meeting
+		for _, o := range g.near(i, spots[k].pose, 8) {
+			m.Add(g.meet(i, spots[k].pose, o, 60))
+		}
+		spots[k].worth = float64(m.On) * m.Agree() * (1 - 3*m.Clashing())
+	}
+	slices.SortStableFunc(spots, func(a, b hint) int { return cmp.Compare(b.worth, a.worth) })
+	n := 0
+	for n < min(len(spots), 4) && spots[n].worth > 0 && 3*spots[n].worth >= spots[0].worth {
+		n++
+	}
+	return spots[:n]
 }
 
 // gathered returns the places that scan i's hints speak for, those that several

@@ -27,7 +27,7 @@ func (g *group) complaint(p *place) string {
 	case len(p.against) > 0:
 		return "it contradicts " + g.s.names(p.against)
 	case p.firm < keptFirm || p.firm < enoughFirm && !p.joined:
-		return "its overlap is too smooth to hold it: it slides or turns freely"
+		return "undetermined: where it meets the others the skin is too smooth to hold it; it slides or turns freely"
 	}
 	return ""
 }

@@ -64,7 +64,7 @@ func (g *group) absorb(ctx context.Context, o *group) (bool, error) {
 		if err := g.settle(ctx, false, 6); err != nil {
 			return false, err
 		}
-		if g.allWell(ctx, o) {
+		if g.allWell(ctx, o) && g.joinHolds(&before, o) {
 			return true, g.grow(ctx)
 		}
 		g.in, g.at, g.order = before.in, before.at, before.order
@@ -123,6 +123,35 @@ func (g *group) bears(o *group, pose geom.Pose) bool {
 		}
 	}
 	return shared > 0 || on >= 2*leastOn
+}
+
+// joinHolds reports whether the places where group o touches what was in g
+// before hold the two together: shape must fix the one on the other, however
+// firmly each is held in itself. A scan that both hold is such a place.
+func (g *group) joinHolds(before *group, o *group) bool {
+	var touches []geom.Touch
+	var all place
+	var noise, weight float64
+	for _, i := range o.order {
+		if before.in[i] {
+			return true
+		}
+		near := slices.DeleteFunc(g.near(i, g.at[i], 40), func(k int) bool { return !before.in[k] })
+		touches = append(touches, g.touches(i, g.at[i], near, 1.5*g.s.spacing, 150)...)
+		for _, k := range near {
+			m := g.meet(i, g.at[i], k, 250)
+			over := float64(m.OverA + m.OverB)
+			noise += float64(over * g.s.noise(i, k))
+			weight += over
+			all.meeting.Add(m)
+		}
+	}
+	if len(touches) < 4*leastOn || weight == 0 {
+		return false
+	}
+	m := &all.meeting
+	return geom.Hold(touches, 0.02*g.s.spacing) >= seedFirm && m.Agree() >= enoughAgree+0.05 && m.Clashing() <= mostClash &&
+		m.Sigma() <= looseness*g.s.ratio*noise/weight
 }
 
 // allWell reports whether every scan of o lies well in g.

@@ -101,19 +101,24 @@ func (s *session) each(ctx context.Context, n int, f func(i int) error) error {
 func (s *session) compare(ctx context.Context, p *pair) error {
 	a, b := s.scans[p.a], s.scans[p.b]
 	key := fmt.Sprintf("pair %d %s %s %v %s %s %v %x", Kind{}.Handbook().Version, a.file.SHA256, a.file.Units, a.fixed, b.file.SHA256, b.file.Units, b.fixed, s.spacing)
-	if data, ok := s.prior(key); ok {
-		n := len(data) / binary.Size(idea{})
-		p.ideas = make([]idea, n)
-		if binary.Read(bytes.NewReader(data), binary.LittleEndian, p.ideas) == nil {
-			return nil
-		}
+	if data, ok := s.prior(key); ok && p.decode(data) {
+		return nil
 	}
 	p.ideas = think(ctx, a, b)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
-	data, _ := binary.Append(nil, binary.LittleEndian, p.ideas)
+	data, _ := binary.Append([]byte{byte(len(p.ideas))}, binary.LittleEndian, p.ideas)
 	return s.keep(key, data)
+}
+
+// decode reads what compare kept; false if it is damaged.
+func (p *pair) decode(data []byte) bool {
+	if len(data) == 0 || len(data) != 1+int(data[0])*binary.Size(idea{}) {
+		return false
+	}
+	p.ideas = make([]idea, data[0])
+	return binary.Read(bytes.NewReader(data[1:]), binary.LittleEndian, p.ideas) == nil
 }
 
 // think returns the best few ways in which a may lie on b.

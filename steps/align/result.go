@@ -54,7 +54,7 @@ func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (
 	if err := r.findMoved(ctx); err != nil {
 		return nil, err
 	}
-	r.reasons()
+	r.reasons(pairs)
 	return r, nil
 }
 
@@ -173,7 +173,7 @@ func (r *result) loops(pairs []pair) {
 }
 
 // reasons says of every scan that is not placed why.
-func (r *result) reasons() {
+func (r *result) reasons(pairs []pair) {
 	for i, c := range r.s.scans {
 		if r.g.in[i] {
 			continue
@@ -182,9 +182,10 @@ func (r *result) reasons() {
 		if c.why != "" {
 			continue
 		}
-		r.why[i] = "nothing in it is known again in any other scan"
 		if c.last != nil && c.last.why != "" {
 			r.why[i] = c.last.why
+		} else {
+			r.why[i] = r.s.explain(i, pairs)
 		}
 		for _, g := range r.groups[min(1, len(r.groups)):] {
 			if g.in[i] && len(g.order) > 1 {
@@ -206,4 +207,32 @@ func (r *result) rms() float64 {
 		return math.NaN()
 	}
 	return m.RMS()
+}
+
+// explain says of a scan that no group holds what the best idea about it lacks.
+func (s *session) explain(i int, pairs []pair) string {
+	var best *idea
+	var with *pair
+	for k := range pairs {
+		p := &pairs[k]
+		if (p.a == i || p.b == i) && len(p.ideas) > 0 && (best == nil || p.ideas[0].worth() > best.worth()) {
+			best, with = &p.ideas[0], p
+		}
+	}
+	if best == nil || best.Agree < 0.5 {
+		if geom.Firmness(s.scans[i].view.Cloud, s.scans[i].view.Cloud, geom.NoMove, 400) < loosely {
+			return "undetermined: its own shape is so smooth or so alike all over that it slides or turns on itself"
+		}
+		return "nothing in it is known again in any other scan"
+	}
+	other := s.scans[with.a+with.b-i].name
+	switch {
+	case best.Firm < seedFirm:
+		return fmt.Sprintf("undetermined: it lies well on %s, but where they meet the skin is so smooth that it slides or turns freely", other)
+	case len(with.ideas) > 1 && with.ideas[1].worth() >= rival*best.worth():
+		return fmt.Sprintf("undetermined: it fits %s in more than one way", other)
+	case best.Overlap < enoughOverlap:
+		return fmt.Sprintf("at best %.0f %% of it overlaps %s", 100*best.Overlap, other)
+	}
+	return fmt.Sprintf("it fits %s best, and not surely: %.0f %% of the overlap lies on it", other, 100*best.Agree)
 }

@@ -173,6 +173,9 @@ func round(x, step float64) float64 {
 // the direction weighs, as if a hundred places spoke independently.
 func (r *result) held(i int) float64 {
 	p := r.places[i]
+	if len(p.meeting.Off) == 0 { // pinned, and touching nothing
+		return 0
+	}
 	return p.meeting.Sigma() / math.Sqrt(max(p.firm, 1e-9)*min(100, max(1, float64(p.meeting.On))))
 }
 

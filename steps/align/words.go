@@ -2,7 +2,6 @@ package align
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"layette/engine/step"
@@ -51,23 +50,5 @@ func (r *result) sentences() []string {
 			notes = append(notes, fmt.Sprintf("%s is held loosely: it %s (about %.2f mm).", r.s.scans[i].name, r.loosest(i), r.held(i)))
 		}
 	}
-	if n := len(r.near()); n > 0 {
-		notes = append(notes, r.near()...)
-	}
-	return notes
-}
-
-// near names placed scans that are as good as copies of another.
-func (r *result) near() []string {
-	var notes []string
-	for _, p := range r.pairs {
-		m := &p.meeting
-		if m.Overlap() > 0.97 && m.Sigma() < 0.05*r.s.noise(p.a, p.b) {
-			names := []string{r.s.scans[p.a].name, r.s.scans[p.b].name}
-			slices.Sort(names)
-			notes = append(notes, fmt.Sprintf("%s and %s hold the same points: one is a copy.", names[0], names[1]))
-		}
-	}
-	slices.Sort(notes)
 	return notes
 }

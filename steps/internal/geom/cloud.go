@@ -220,7 +220,7 @@ func company(taken map[[3]int32]bool, key [3]int32) bool {
 // a gap round it wide enough for a rim. side tells which way is out.
 func (c *Cloud) plane(i int, side Vec, near []Near) []Near {
 	p := c.Points[i].Vec()
-	near = c.Tree.Within(p, 2.5*c.Spacing, near)
+	near = c.Tree.Gather(p, 2.5*c.Spacing, near)
 	if len(near) < 4 {
 		c.Rim[i] = true
 		c.Normals[i] = side.Unit().Point()

@@ -59,7 +59,7 @@ func (c *Cloud) spread(apart float64) []int32 {
 			continue
 		}
 		at = append(at, i)
-		near = c.Tree.Within(c.Points[i].Vec(), apart, near[:0])
+		near = c.Tree.Gather(c.Points[i].Vec(), apart, near[:0])
 		for _, q := range near {
 			taken[q.ID] = true
 		}
@@ -70,7 +70,7 @@ func (c *Cloud) spread(apart float64) []int32 {
 // simple fills the histogram of point i against its neighbours alone.
 func (c *Cloud) simple(i int, near, far float64, h *[featureLen]float32, around []Near) []Near {
 	p, u := c.Points[i].Vec(), c.Normals[i].Vec()
-	around = c.Tree.Within(p, far, around)
+	around = c.Tree.Gather(p, far, around)
 	near2 := float64(near * near)
 	for _, q := range around {
 		if int(q.ID) == i || q.Dist2 == 0 {
@@ -120,7 +120,7 @@ func normalise(h *[featureLen]float32) {
 
 // gather adds the neighbours' histograms, nearer ones more, and takes roots.
 func (c *Cloud) gather(i int, near, far float64, simple [][featureLen]float32, row *[featureLen]float32, around []Near) []Near {
-	around = c.Tree.Within(c.Points[i].Vec(), far, around)
+	around = c.Tree.Gather(c.Points[i].Vec(), far, around)
 	near2 := float64(near * near)
 	for _, q := range around {
 		w := float32(1 / (1 + math.Sqrt(q.Dist2)/c.Spacing))

@@ -107,9 +107,14 @@ func (m *Meeting) Sigma() float64 {
 // Firmness returns how well the touching places fix the pose of a on b: see
 // Normal6.Weakest.
 func Firmness(a, b *Cloud, pose Pose, most int) float64 {
-	touches := Touches(a, b, pose, 2*max(a.Spacing, b.Spacing), most)
+	return Hold(Touches(a, b, pose, 2*max(a.Spacing, b.Spacing), most), 0.02*a.Spacing)
+}
+
+// Hold returns how well touching places fix a pose: see Normal6.Weakest. least
+// is the least spread of their distances, mm, that is believed.
+func Hold(touches []Touch, least float64) float64 {
 	mid, size := spreadOf(touches)
-	s, _ := Equations(touches, mid, size, 0.02*a.Spacing)
+	s, _ := Equations(touches, mid, size, least)
 	firm, _, _ := s.Weakest()
 	return firm
 }

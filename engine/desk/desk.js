@@ -154,7 +154,7 @@
       e("p", {}, tag(s.State), s.Says || ""),
       s.For && e("p", { className: "for" }, s.For),
       s.State === "due" && s.why.length > 1 && e("ul", { className: "small" }, ...s.why.map(w => e("li", {}, w))),
-      ...(s.Gates || []).map(g => e("div", { className: "gate " + g.State },
+      ...(s.Gates || []).slice().sort((a, b) => (a.State === "passes") - (b.State === "passes")).map(g => e("div", { className: "gate " + g.State },
         e("p", { className: "verdict" }, tag(g.State), "gate ", e("strong", {}, g.Name), g.Why ? ": " + g.Why : ""),
         pairs([["rule", g.Rule, "code"], ["saw", g.Numbers], ["margin", g.Margin, "num"], ["conceded", g.Conceded]]))));
     fill(at("found"), spotList(), measures(), s.Notes && e("ul", { className: "notes" }, ...s.Notes.map(n => e("li", {}, n))), ...signatures(), fileList());
@@ -164,9 +164,9 @@
     const list = now.Spots || [];
     if (!list.length) return null;
     return e("div", {}, e("h3", {}, "Spots ", e("span", { className: "small" }, list.length + ", " + list.filter(s => s.fault).length + " of them faults")),
-      e("ol", { className: "spots" }, ...list.map((s, i) => {
+      e("ol", { className: "spots", tabIndex: 0, ariaLabel: "spots" }, ...list.map((s, i) => {
         const li = e("li", { className: s.fault ? "fault" : "" }, e("button", { type: "button", onclick: () => walk(i, true), ariaLabel: "go to spot " + s.n }, "go there"),
-          e("b", { className: "n" }, s.n), " ", e("span", { className: "what" }, s.what), " ", e("span", { className: "num" }, s.value), e("br"), s.says);
+          e("b", { className: "n" }, s.n), " ", e("span", { className: "what" }, s.what), " ", e("span", { className: "num" }, s.value), e("span", { className: "went small" }, went().has(s.n) ? " ✓ looked at" : ""), e("br"), s.says);
         li.setAttribute("aria-current", i === spot);
         return li;
       })));
@@ -222,12 +222,19 @@
     (pins[open] = pins[open] || []).push(pin);
     if (word) showPins(); else at("told").textContent = "Noted; it goes with the next word you give about " + open + ".";
   }
+  // to which spots one has gone, on this surface and in this sitting
+  const gone = {};
+  const went = () => gone[now.ID + now.key] || (gone[now.ID + now.key] = new Set());
   function walk(i, see) {
     const list = now.Spots || [];
     if (!list.length) return;
     spot = (i + list.length) % list.length;
+    went().add(list[spot].n);
     walked();
-    at("found").querySelectorAll(".spots li").forEach((li, k) => li.setAttribute("aria-current", k === spot));
+    const rows = at("found").querySelectorAll(".spots li"), box = at("found").querySelector(".spots");
+    rows.forEach((li, k) => li.setAttribute("aria-current", k === spot));
+    rows[spot].querySelector(".went").textContent = " ✓ looked at";
+    box.scrollTop = rows[spot].offsetTop - box.offsetTop - box.clientHeight / 3;
     fly();
     if (see && !at("sight").hidden) at("sight").scrollIntoView({ block: "start" });
   }
@@ -285,7 +292,8 @@
       choice(how),
       e("fieldset", {}, e("legend", {}, "This is what it is bound to"), digests("files", v.files), digests("made from", v.from),
         some(v.saw) && e("div", {}, e("p", { className: "small" }, "and what was shown:"), e("ul", { className: "saw small", tabIndex: 0, ariaLabel: "measures and gates as shown" }, ...v.saw.map(l => e("li", {}, l)))),
-        e("p", { className: "small code digest" }, "what was shown has digest " + v.state)),
+        e("p", { className: "small code digest" }, "what was shown has digest " + v.state),
+        some(now.Spots) && e("p", { className: "small" }, "In this sitting you went to " + went().size + " of " + now.Spots.length + " spots.")),
       some(v.questions) && e("fieldset", {}, e("legend", {}, "The recipe asks"), ...v.questions.map(q => e("label", { className: "tick" }, e("input", { type: "checkbox", name: "tick", value: q, required: true }), "Yes: " + q))),
       some(v.open) && e("fieldset", {}, e("legend", {}, "This stands against it"), ...v.open.map(o => e("label", { className: "tick" }, e("input", { type: "checkbox", name: "answer", value: o.record }), "My word answers the " + o.verdict + " of " + o.name + " (" + o.record + "): " + o.says))),
       v.gate && e("fieldset", {}, e("legend", {}, "The concession"), field("What is wrong", "fault", { value: v.fault, required: true }), field("What is done about it", "action", { value: "none: it goes on as it is", required: true }),

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -153,8 +152,7 @@ func (d *Desk) stage(r *http.Request) (any, error) {
 	}
 	v := stageView{Stage: *words, Key: st.Key, Held: []string{}, Why: []string{}}
 	if file, ok := d.o.Surface(st); ok {
-		v.Spots = slices.Concat(words.Spots, marks(st, file))
-		v.Solid = solidKey(st, file, v.Spots)
+		v.Solid = solidKey(st, file, words.Spots)
 	}
 	for _, g := range st.Gates {
 		if !g.GoesOn() && st.Concedes(g.Gate) != "" {

@@ -32,8 +32,8 @@ type solidView struct {
 	Solid json.RawMessage `json:"solid"`
 }
 
-// solid gives the surface of a stage for the 3D view, with all that is marked
-// on it.
+// solid gives the surface of a stage for the 3D view, with what was found and
+// what people pinned to it.
 func (d *Desk) solid(r *http.Request) (any, error) {
 	st, words, err := d.status(r.FormValue("id"))
 	if err != nil {
@@ -43,13 +43,12 @@ func (d *Desk) solid(r *http.Request) (any, error) {
 	if !ok {
 		return nil, wrong(http.StatusNotFound, "%s found nothing that can be seen on a surface", st.Node)
 	}
-	spots := slices.Concat(words.Spots, marks(st, file))
-	return d.shown.get(solidKey(st, file, spots), func() (v solidView, err error) {
+	return d.shown.get(solidKey(st, file, words.Spots), func() (v solidView, err error) {
 		solid, err := d.o.Solid(r.Context(), st)
 		if err != nil {
 			return v, err
 		}
-		solid.Spots = spots
+		solid.Spots = words.Spots
 		v.File = file.SHA256
 		v.Solid, err = sheet.Solid3D(*solid)
 		return v, err
@@ -79,26 +78,4 @@ func (s *shown) get(key string, fresh func() (solidView, error)) (any, error) {
 	s.list = slices.Insert(s.list, 0, v)
 	s.list = s.list[:min(len(s.list), kept)]
 	return v, nil
-}
-
-// marks are the places on a file that people pinned standing holds to, numbered
-// on from what the step found.
-func marks(st *engine.Status, file engine.File) (list []sheet.Spot) {
-	if st.Sign == nil {
-		return nil
-	}
-	n := 0
-	for _, s := range st.Spots {
-		n = max(n, s.Number)
-	}
-	for _, r := range st.Sign.Open {
-		for _, p := range r.Pins {
-			if p.File < 1 || p.File > len(r.Files) || r.Files[p.File-1].SHA256 != file.SHA256 {
-				continue
-			}
-			n++
-			list = append(list, sheet.Spot{Number: n, What: string(r.Verdict), Value: "by " + r.ByPrinted, Says: p.Words, Fault: true, At: p.At, Radius: p.Radius})
-		}
-	}
-	return list
 }

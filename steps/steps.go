@@ -18,6 +18,7 @@ import (
 	"layette/steps/likeness"
 	"layette/steps/merge"
 	"layette/steps/printbed"
+	"layette/steps/proportions"
 	"layette/steps/relief"
 	"layette/steps/session"
 	"layette/steps/shrinkage"
@@ -43,6 +44,7 @@ func All() []step.Kind {
 		likeness.Kind{},
 		merge.Kind{},
 		printbed.Kind{},
+		proportions.Kind{},
 		relief.Kind{},
 		session.Kind{},
 		shrinkage.Kind{},

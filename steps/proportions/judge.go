@@ -1,0 +1,386 @@
+package proportions
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"layette/engine/step"
+	"layette/steps/internal/geom"
+	"layette/steps/internal/growth"
+	"layette/steps/internal/limb"
+)
+
+// kit is all parts together and what was found of them.
+type kit struct {
+	values step.Values
+	parts  []*part
+	twins  []*twin
+	spots  []step.Spot
+	notes  []string
+	m      map[string]any
+}
+
+func (k *kit) named(name string) *part {
+	for _, p := range k.parts {
+		if p.name == name {
+			return p
+		}
+	}
+	return nil
+}
+
+// of returns the parts of a shape.
+func (k *kit) of(s limb.Shape) []*part {
+	var out []*part
+	for _, p := range k.parts {
+		if p.shape == s {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+func (k *kit) count(name string) { k.m[name] = k.m[name].(int64) + 1 }
+
+// fault points at a part where something does not belong.
+func (k *kit) fault(counts string, p *part, what, at string, value float64, unit, format string, args ...any) {
+	k.count(counts)
+	k.spot(p, what, at, value, unit, true, fmt.Sprintf(format, args...))
+}
+
+// warn is a remark: a doll outside what is published is not wrong for it.
+func (k *kit) warn(p *part, what, at string, value float64, unit, format string, args ...any) {
+	k.count("warnings")
+	k.spot(p, what, at, value, unit, false, fmt.Sprintf(format, args...))
+}
+
+func (k *kit) spot(p *part, what, at string, value float64, unit string, fault bool, says string) {
+	if p == nil {
+		k.notes = append(k.notes, says)
+		return
+	}
+	q, ok := p.at[at]
+	if !ok {
+		q = p.limb.Mesh.Bounds().Centre()
+	}
+	q = q.Add(p.mesh.Origin)
+	k.spots = append(k.spots, step.Spot{What: what, At: [3]float64{round(q.X), round(q.Y), round(q.Z)}, Radius: 10, Value: math.Round(value*1e4) / 1e4, Unit: unit, Says: says, Surface: p.file, Part: p.name, Fault: fault})
+}
+
+func round(x float64) float64 { return math.Round(x*1000) / 1000 }
+
+// sides judges left against right.
+func (k *kit) sides() {
+	within, end := k.values.Float("sides-within"), k.values.Float("end-within")
+	for _, t := range k.twins {
+		ends := map[limb.Shape][2]string{limb.Arm: {"hand", "wrist"}, limb.Leg: {"foot", "ankle"}}[t.left.shape]
+		both := map[limb.Shape]string{limb.Arm: "hands", limb.Leg: "feet"}[t.left.shape]
+		if t.swapped() {
+			p, says := t.wrong()
+			k.fault("swapped", p, "wrong side", ends[1], 0, "", "%s", says)
+			continue
+		}
+		what := map[limb.Shape]string{limb.Arm: "arms", limb.Leg: "legs"}[t.left.shape]
+		factor, by, slack := t.factor()
+		k.m[what+".left-to-right"] = factor
+		if math.Abs(factor-1) > within*slack {
+			p, q, f := t.left, t.right, factor
+			if f < 1 {
+				p, q, f = t.right, t.left, 1/f
+			}
+			k.fault("sides.differ", p, "larger than its twin", "", f, "", "%s is %.1f %% larger than %s, by %s: one of them was rescaled; measure both against the casting or the child's numbers and scale that one back", p.name, 100*(f-1), q.name, by)
+		}
+		if !t.hasEnd || t.end.rms > 1.5 {
+			continue
+		}
+		f := t.end.scale / factor
+		k.m[both+".left-to-right"] = f
+		if math.Abs(f-1) > end*slack {
+			p := t.left
+			k.fault("ends.differ", p, ends[0]+" of another size", ends[1], f, "", "against its own limb the %s of %s is %.1f %% of that of %s: one of them is another child's, or was rescaled alone", ends[0], t.left.name, 100*f, t.right.name)
+		}
+	}
+}
+
+// swapped reports whether the two are the same side: they lie on one another
+// far better as they are than mirrored, or somewhat better and both hands say so.
+func (t *twin) swapped() bool {
+	l, r := t.left.handed(), t.right.handed()
+	return t.whole.rms > 0.05 && t.unmirrored.rms < 0.5*t.whole.rms ||
+		l != "" && l == r && t.unmirrored.rms < t.whole.rms
+}
+
+// wrong returns which of two parts of the same side has the wrong name, as
+// far as its hand tells.
+func (t *twin) wrong() (*part, string) {
+	for _, p := range []*part{t.left, t.right} {
+		if s := p.handed(); s != "" && s != p.side {
+			return p, fmt.Sprintf("%s is a %s one: it was mirrored, or given the wrong name; %s and %s are not mirror images", p.name, s, t.left.name, t.right.name)
+		}
+	}
+	return t.right, fmt.Sprintf("%s and %s are the same side, not mirror images: one was mirrored, or given the wrong name; look which", t.left.name, t.right.name)
+}
+
+// factor returns how large left is against right, how that was found, and by
+// how much to widen what is allowed: where both are held alike their skins
+// tell to a few thousandths; otherwise the middle of their lengths and girths does.
+func (t *twin) factor() (float64, string, float64) {
+	if t.limb.rms < 0.6 {
+		return t.limb.scale, "the fit of their skins", 1
+	}
+	var shares []float64
+	for _, n := range []string{"upper", "lower", "mid", "wrist", "ankle"} {
+		if a, b := t.left.size[n], t.right.size[n]; a > 0 && b > 0 {
+			shares = append(shares, a/b)
+		}
+	}
+	if len(shares) == 0 {
+		return t.limb.scale, "the fit of their skins, which are held differently", 2
+	}
+	return share(shares, 0.5), "the middle of their lengths and girths", 2
+}
+
+// share returns the value below which a share of some values lies.
+func share(values []float64, part float64) float64 {
+	s := slices.Clone(values)
+	slices.Sort(s)
+	return s[min(int(part*float64(len(s))), len(s)-1)]
+}
+
+// handed returns the side that an arm's hand is of, or nothing where it cannot
+// be told: fingers forward, palm down, the thumb of a right hand lies left.
+// Fingers curl from the line of the hand toward the palm.
+func (p *part) handed() string {
+	wrist, ok := p.at["wrist"]
+	if p.shape != limb.Arm || len(p.limb.Digits) != 5 || !ok {
+		return ""
+	}
+	r := p.limb.Rings
+	var roots [5]geom.Vec
+	var mid, forward geom.Vec
+	for i, b := range p.limb.Digits {
+		roots[i] = r.Rings[r.Branches[b].Rings[0]].Centre
+		if i > 0 {
+			mid = mid.Add(roots[i].Mul(0.25))
+			forward = forward.Add(p.limb.Mesh.Verts[r.Branches[b].Tip].Vec().Sub(roots[i]).Unit())
+		}
+	}
+	back := mid.Sub(wrist).Unit().Sub(forward.Unit())
+	across := roots[1].Sub(roots[4]).Unit() // to the index from the little finger
+	side := forward.Unit().Cross(across).Dot(back)
+	switch { // fingers straight to 9 degrees do not tell
+	case side > 0.15:
+		return "right"
+	case side < -0.15:
+		return "left"
+	}
+	return ""
+}
+
+// child judges the parts against the numbers written down at the session.
+func (k *kit) child() {
+	within, ends, size := k.values.Float("child-within"), k.values.Float("child-ends-within"), k.values.Float("size")
+	for _, w := range []struct {
+		value, size string
+		shape       limb.Shape
+		at          string
+		within      float64
+	}{
+		{"child-head-girth", "head.girth", limb.Head, "head.girth", within},
+		{"child-hand", "hand", limb.Arm, "wrist", ends},
+		{"child-mid-arm", "mid", limb.Arm, "elbow", within},
+		{"child-foot", "foot", limb.Leg, "ankle", ends},
+	} {
+		if !k.values.Has(w.value) {
+			continue
+		}
+		want := k.values.Float(w.value) * size
+		for _, p := range k.of(w.shape) {
+			got, ok := p.size[w.size]
+			if !ok {
+				k.notes = append(k.notes, fmt.Sprintf("%s could not be measured against the child's own number", p.name))
+				continue
+			}
+			if f := got / want; math.Abs(f-1) > w.within {
+				k.fault("child.differ", p, "not the child's size", w.at, f, "", "%s of %s is %.1f mm and the child's was %.1f mm: %+.1f %%; was the part rescaled, or the number taken of another place?", w.size, p.name, got, want, 100*(f-1))
+			}
+		}
+	}
+}
+
+// references judges parts against castings and merged scans of the same part.
+func (k *kit) references(ctx context.Context, refs []*part, workers int) error {
+	within := k.values.Float("reference-within")
+	for _, r := range refs {
+		p := k.named(r.name)
+		if p == nil {
+			k.notes = append(k.notes, fmt.Sprintf("%s belongs to no part of the kit", r.file))
+			continue
+		}
+		var shares []float64
+		for _, n := range []string{"head.girth", "head.long", "head.broad", "hand", "foot"} {
+			if a, b := p.size[n], r.size[n]; a > 0 && b > 0 {
+				shares = append(shares, a/b)
+			}
+		}
+		if f, ok, err := p.against(ctx, r, workers); err != nil {
+			return err
+		} else if ok {
+			shares = []float64{f.scale}
+		}
+		if len(shares) == 0 {
+			k.notes = append(k.notes, fmt.Sprintf("nothing that %s and %s have in common could be measured", p.file, r.file))
+			continue
+		}
+		f := share(shares, 0.5)
+		k.m["references.compared"] = k.m["references.compared"].(int64) + 1
+		if most, _ := k.m["references.most"].(float64); math.Abs(f-1) >= math.Abs(most-1) || math.IsNaN(most) {
+			k.m["references.most"] = f
+		}
+		if math.Abs(f-1) > within {
+			k.fault("references.differ", p, "rescaled", "wrist", f, "", "%s is %.2f %% of %s in size: it was rescaled since, or the casting was", p.name, 100*f, r.file)
+		}
+	}
+	return nil
+}
+
+// published judges against tables and shares of newborns.
+func (k *kit) published() {
+	size := k.values.Float("size")
+	heads := k.of(limb.Head)
+	girth := math.NaN()
+	if len(heads) > 0 && heads[0].size["head.girth"] > 0 {
+		girth = heads[0].size["head.girth"]
+		z, source, err := k.z(growth.Head, girth/size/10)
+		k.reference(heads[0], z, source, err)
+		k.band(heads[0], "head.index", heads[0].size["head.broad"]/heads[0].size["head.long"], growth.HeadIndex)
+		if k.values.Has("length") {
+			k.band(heads[0], "head.to-length", girth/size/k.values.Float("length"), growth.HeadToLength)
+		}
+	}
+	for _, p := range k.of(limb.Arm) {
+		k.band(p, "arm.to-head", p.size["mid"]/girth, growth.ArmToHead)
+		if k.values.Flag("open-hands") {
+			k.band(p, "finger.to-hand", p.size["finger.middle"]/p.size["hand"], growth.FingerToHand)
+		}
+		for _, q := range k.of(limb.Leg) {
+			if p.side == q.side {
+				k.band(q, "foot.to-hand", q.size["foot"]/p.size["hand"], growth.FootToHand)
+			}
+		}
+	}
+	k.canthi(size)
+}
+
+// band warns where a share lies outside what is published.
+func (k *kit) band(p *part, name string, x float64, b growth.Band) {
+	if math.IsNaN(x) || math.IsInf(x, 0) || x == 0 {
+		return
+	}
+	key := name
+	if p.side != "" {
+		key += "." + p.side
+	}
+	k.m[key] = x
+	if !b.Holds(x) {
+		k.warn(p, "unlike the published", "", x, "", "%s of %s is %.3f; published is %.3f, mostly %.3f to %.3f (%s)", name, p.name, x, b.Mean, b.Least, b.Most, b.Source)
+	}
+}
+
+// z returns where a size lies among children of the stated age, sex and weeks.
+func (k *kit) z(m growth.Measure, x float64) (float64, growth.Source, error) {
+	sex := growth.Boy
+	switch k.values.Text("sex") {
+	case "girl":
+		sex = growth.Girl
+	case "not-said":
+		return 0, "", errors.New("no reference: the tables part boys and girls, and the recipe does not say which")
+	}
+	weeks, hasWeeks := 40.0, k.values.Has("gestation")
+	if hasWeeks {
+		weeks = k.values.Float("gestation")
+	}
+	days, hasDays := 0.0, k.values.Has("age")
+	if hasDays {
+		days = k.values.Float("age") / 86400
+	}
+	var r growth.Reference
+	var err error
+	switch {
+	case !hasWeeks && !hasDays:
+		return 0, "", errors.New("no reference: neither age nor weeks of gestation are stated")
+	case hasWeeks && weeks < 37 && days > 7:
+		return 0, "", fmt.Errorf("no reference: the tables kept here know preterm children at birth only, not after %.0f days", days)
+	case hasWeeks && (weeks < 37 || !hasDays):
+		r, err = growth.AtBirth(m, sex, math.Floor(weeks*7+0.5))
+	default:
+		r, err = growth.AtAge(m, sex, days)
+	}
+	if err != nil {
+		return 0, "", err
+	}
+	return r.Z(x), r.Source, nil
+}
+
+// reference judges the head by the tables, and with a stated length whether
+// head and body are of one child.
+func (k *kit) reference(p *part, z float64, source growth.Source, err error) {
+	if err != nil {
+		k.notes = append(k.notes, "head girth: "+err.Error())
+		return
+	}
+	k.m["head.z"], k.m["head.reference"] = z, string(source)
+	if math.Abs(z) > k.values.Float("z-most") {
+		k.warn(p, "unlike the published", "head.girth", z, "", "the head's girth is %.1f mm, %.1f standard deviations from the middle of the age stated (%s): is the age right, and the scale?", p.size["head.girth"], z, source)
+	}
+	if !k.values.Has("length") {
+		return
+	}
+	zl, _, err := k.z(growth.Length, k.values.Float("length")/10)
+	if err != nil {
+		return
+	}
+	k.m["length.z"] = zl
+	if math.Abs(z-zl) > 2 {
+		k.warn(p, "unlike the published", "head.girth", z-zl, "", "head and body are %.1f standard deviations apart at the same age: are they of one child?", z-zl)
+	}
+}
+
+// canthi measures between the corners of the eyes, where they were named.
+func (k *kit) canthi(size float64) {
+	heads := k.of(limb.Head)
+	if !k.values.Has("points") || len(heads) == 0 {
+		return
+	}
+	at := func(name string) (geom.Vec, bool) {
+		x, ok := k.values.Table("points").Get(name)
+		v, is := x.([]float64)
+		if !ok || !is || len(v) != 3 {
+			return geom.Vec{}, false
+		}
+		return geom.Vec{X: v[0], Y: v[1], Z: v[2]}, true
+	}
+	span := func(a, b string) float64 {
+		p, ok := at(a)
+		q, ok2 := at(b)
+		if !ok || !ok2 {
+			return math.NaN()
+		}
+		return p.Sub(q).Len()
+	}
+	inner, outer, tall := span("inner-left", "inner-right"), span("outer-left", "outer-right"), span("chin", "crown")
+	k.m["canthi.inner"], k.m["canthi.outer"], k.m["head.height"] = inner, outer, tall
+	k.band(heads[0], "canthus.index", inner/outer, growth.CanthusIndex)
+	if k.term() {
+		k.band(heads[0], "canthi.inner-of-child", inner/size, growth.InnerCanthi)
+		k.band(heads[0], "canthi.outer-of-child", outer/size, growth.OuterCanthi)
+	}
+}
+
+// term reports whether the child is said to be born at term.
+func (k *kit) term() bool {
+	return k.values.Has("gestation") && k.values.Float("gestation") >= 37
+}

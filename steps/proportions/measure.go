@@ -1,0 +1,288 @@
+package proportions
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+
+	"layette/steps/internal/geom"
+	"layette/steps/internal/limb"
+)
+
+// part is one part of the kit with what was measured of it.
+type part struct {
+	name  string // as the recipe calls it
+	side  string // left, right or nothing
+	shape limb.Shape
+	file  string
+	mesh  *geom.Mesh
+	limb  *limb.Limb
+	size  map[string]float64 // mm by name: "hand", "upper", ...; only what was found
+	at    map[string]geom.Vec
+	far   float64 // how far along the skin the hand or foot begins; 0 if it is not known
+	notes []string
+}
+
+// shapeOf tells a part's side and shape by its name.
+func shapeOf(name string) (side string, shape limb.Shape) {
+	for _, s := range []string{"left", "right"} {
+		if strings.Contains(name, s) {
+			side = s
+		}
+	}
+	switch {
+	case strings.Contains(name, "head"):
+		return "", limb.Head
+	case strings.Contains(name, "arm") || strings.Contains(name, "hand"):
+		return side, limb.Arm
+	case strings.Contains(name, "leg") || strings.Contains(name, "foot"):
+		return side, limb.Leg
+	}
+	return side, limb.Other
+}
+
+func (p *part) note(format string, args ...any) {
+	p.notes = append(p.notes, p.name+": "+fmt.Sprintf(format, args...))
+}
+
+// look measures a part. What cannot be found is left out and said.
+func look(ctx context.Context, name, file string, m *geom.Mesh, workers int) (*part, error) {
+	p := &part{name: name, file: file, mesh: m, size: map[string]float64{}, at: map[string]geom.Vec{}}
+	p.side, p.shape = shapeOf(name)
+	l, err := limb.New(ctx, m, limb.Want{Shape: p.shape, Spacing: 1, Strays: 0.3, Workers: workers})
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", file, err)
+	}
+	p.limb = l
+	for _, n := range l.Notes {
+		p.note("%s", n)
+	}
+	switch p.shape {
+	case limb.Head:
+		err = p.head(ctx)
+	case limb.Arm:
+		p.arm()
+	case limb.Leg:
+		p.leg()
+	}
+	return p, err
+}
+
+// out returns the direction from the opening into the part, and its middle.
+func (p *part) out() (geom.Vec, geom.Vec, bool) {
+	if len(p.limb.Openings) == 0 {
+		return geom.Vec{}, geom.Vec{}, false
+	}
+	o := p.limb.Openings[0]
+	return o.Plane.Normal.Mul(-1), o.Centre, true
+}
+
+// head takes the greatest tape over planes level with the opening, above the
+// ears, and its extents there.
+func (p *part) head(ctx context.Context) error {
+	up, foot, ok := p.out()
+	if !ok {
+		p.note("without an opening it cannot be told which way is up: the head is not measured")
+		return nil
+	}
+	cutter, err := geom.NewCutter(p.limb.Mesh, p.limb.Edges)
+	if err != nil {
+		p.note("the head is not closed, its girth cannot be taken: %v", err)
+		return nil
+	}
+	tall := 0.0
+	for _, q := range p.limb.Mesh.Verts {
+		tall = max(tall, q.Vec().Sub(foot).Dot(up))
+	}
+	p.size["head.tall"] = tall
+	best, top := tape{}, geom.Vec{}
+	level := func(down float64) geom.Vec { return foot.Add(up.Mul(tall - down)) }
+	for down := 0.1 * tall; down < 0.8*tall; down += 0.02 * tall {
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		t := around(cutter, up, level(down))
+		if down > aboveEars*max(t.long, best.long) {
+			break
+		}
+		if t.girth > best.girth {
+			best, top = t, level(down)
+		}
+	}
+	for step := 0.01 * tall; step > 0.1; step /= 2 {
+		for _, s := range [2]float64{step, -step} {
+			if t := around(cutter, up, top.Add(up.Mul(s))); t.girth > best.girth {
+				best, top = t, top.Add(up.Mul(s))
+			}
+		}
+	}
+	if best.girth > 0 {
+		p.size["head.girth"], p.size["head.long"], p.size["head.broad"] = best.girth, best.long, best.broad
+		p.at["head.girth"] = best.mid
+	}
+	return nil
+}
+
+// aboveEars is how far below the crown the tape may lie, against the head's
+// length there: ears begin lower. Common practice, by eye.
+const aboveEars = 0.45
+
+// tape is a level section with a tape round it.
+type tape struct {
+	girth, long, broad float64 // mm; broad is square to long, the greatest extent
+	mid                geom.Vec
+}
+
+// around pulls a tape round the widest section in the plane through at.
+func around(c *geom.Cutter, normal, at geom.Vec) tape {
+	plane := geom.Plane{Normal: normal, Offset: normal.Dot(at)}
+	sections, err := c.Sections(plane, nil)
+	if err != nil {
+		return tape{}
+	}
+	var best tape
+	for i := range sections {
+		ring := sections[i].Outline()
+		if g := geom.Tape(ring, normal); g > best.girth {
+			best = tape{girth: g, mid: sections[i].Mid}
+			best.long, best.broad = extents(ring, normal)
+		}
+	}
+	return best
+}
+
+// extents returns the greatest extent of a level outline, and that square to it.
+func extents(ring []geom.Vec, n geom.Vec) (long, broad float64) {
+	u := geom.Vec{X: 1}
+	if math.Abs(n.X) > 0.7 {
+		u = geom.Vec{Y: 1}
+	}
+	u = n.Cross(u).Unit()
+	w := n.Cross(u)
+	extent := func(d geom.Vec) float64 {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, p := range ring {
+			x := p.Dot(d)
+			lo, hi = min(lo, x), max(hi, x)
+		}
+		return hi - lo
+	}
+	const n180 = 180 // a degree each: the longest is right to 1 in 6,000
+	turn := geom.SmallTurn(n.Mul(math.Pi / n180))
+	for range n180 {
+		if e := extent(u); e > long {
+			long, broad = e, extent(w)
+		}
+		u, w = turn.Apply(u), turn.Apply(w)
+	}
+	return long, broad
+}
+
+// tapeAt pulls a tape round the limb at a ring.
+func (p *part) tapeAt(ring int32) float64 { return p.limb.Rings.Rings[ring].Across.Tape }
+
+// nearTo returns the ring of the trunk whose section lies nearest to a place.
+func (p *part) nearTo(at geom.Vec) (int32, bool) {
+	best, dist := int32(-1), math.Inf(1)
+	for _, k := range p.limb.Rings.Branches[0].Rings {
+		a := &p.limb.Rings.Rings[k].Across
+		if d := a.Mid.Sub(at).Len(); a.Found && d < dist {
+			best, dist = k, d
+		}
+	}
+	return best, best >= 0
+}
+
+// joints measures from the opening to the bend, on to the narrow place, and
+// round the middle of the first.
+func (p *part) joints(bend, narrow string) {
+	_, foot, ok := p.out()
+	b, hasBend := p.limb.Joint(bend)
+	n, hasNarrow := p.limb.Joint(narrow)
+	if hasNarrow {
+		p.at[narrow], p.far = n.At, p.limb.Rings.Rings[n.Ring].Level
+		p.size[narrow] = p.tapeAt(n.Ring)
+	} else {
+		p.note("no %s was found", narrow)
+	}
+	if !ok || !hasBend {
+		return
+	}
+	p.at[bend] = b.At
+	p.size["upper"] = b.At.Sub(foot).Len()
+	if k, ok := p.nearTo(foot.Add(b.At).Mul(0.5)); ok {
+		p.size["mid"] = p.tapeAt(k)
+	}
+	if hasNarrow {
+		p.size["lower"] = n.At.Sub(b.At).Len()
+	}
+}
+
+// arm measures upper arm, forearm and hand: the hand from the wrist to where
+// the middle finger leaves it, and on along the finger to its tip.
+func (p *part) arm() {
+	p.joints("elbow", "wrist")
+	if len(p.limb.Digits) != 5 {
+		p.note("%d fingers stand free, not five: fingers are not measured", len(p.limb.Digits))
+		return
+	}
+	for i, b := range p.limb.Digits {
+		name := p.limb.DigitName(limb.Arm, i)
+		long, tip := p.finger(b)
+		p.size["finger."+name], p.at["tip."+name] = long, tip
+	}
+	wrist, ok := p.at["wrist"]
+	knuckle, ok2 := p.limb.Joint("knuckle.middle")
+	if ok && ok2 {
+		p.size["palm"] = knuckle.At.Sub(wrist).Len()
+		p.size["hand"] = p.size["palm"] + p.size["finger.middle"]
+	}
+}
+
+// finger returns the length of a branch along its axis, up to the tip, and the tip.
+func (p *part) finger(b int32) (float64, geom.Vec) {
+	branch := &p.limb.Rings.Branches[b]
+	tip := p.limb.Mesh.Verts[branch.Tip].Vec()
+	long, last := 0.0, geom.Vec{}
+	for i, k := range branch.Rings {
+		a := &p.limb.Rings.Rings[k].Across
+		if i > 0 && !a.Found {
+			continue
+		}
+		if i > 0 {
+			long += a.Mid.Sub(last).Len()
+		}
+		last = a.Mid
+	}
+	return long + tip.Sub(last).Len(), tip
+}
+
+// farthest returns the place of the hand or foot farthest from v.
+func (p *part) farthest(v geom.Vec) geom.Vec {
+	best, most := v, -1.0
+	for i, d := range p.limb.Rings.Dist {
+		if float64(d) < p.far || math.IsInf(float64(d), 1) {
+			continue
+		}
+		if q := p.limb.Mesh.Verts[i].Vec(); q.Sub(v).Len2() > most {
+			best, most = q, q.Sub(v).Len2()
+		}
+	}
+	return best
+}
+
+// leg measures thigh, shin and foot: the foot between its two
+// places that lie farthest apart, a toe and the heel.
+func (p *part) leg() {
+	p.joints("knee", "ankle")
+	if p.far == 0 || len(p.limb.Openings) == 0 {
+		return
+	}
+	toe, heel := p.limb.Openings[0].Centre, geom.Vec{}
+	for range 3 { // from one end of the foot to the farther, back and forth
+		heel, toe = toe, p.farthest(toe)
+	}
+	p.size["foot"] = heel.Sub(toe).Len()
+	p.at["toe"], p.at["heel"] = toe, heel
+}

@@ -1,0 +1,289 @@
+package proportions
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"layette/steps/internal/geom"
+)
+
+// twin is how a left part compares with its right one.
+type twin struct {
+	left, right *part
+	limb        fitted // the part but for its hand or foot
+	whole       fitted // all of it
+	end         fitted // the hand or foot alone
+	hasEnd      bool
+	unmirrored  fitted // the whole, had nobody mirrored it
+}
+
+// fitted is how one surface lies on another after the best turn, move and scale.
+type fitted struct {
+	scale float64 // of the left against the right
+	rms   float64 // mm
+}
+
+const (
+	samples = 1500 // places compared
+	rounds  = 25   // of pairing and fitting
+	rolls   = 8    // turns about the axis that are tried first
+)
+
+// compare lays the left part, mirrored, on the right one.
+func compare(ctx context.Context, left, right *part, workers int) (*twin, error) {
+	tree, err := geom.NewTree(ctx, right.limb.Mesh, workers)
+	if err != nil {
+		return nil, err
+	}
+	t := &twin{left: left, right: right}
+	mirrored, pose, err := lay(ctx, left, right, tree, true)
+	if err != nil {
+		return nil, err
+	}
+	t.limb = mirrored
+	if t.whole, err = settle(ctx, left.places(true, func(float64) bool { return true }), tree, pose, true); err != nil {
+		return nil, err
+	}
+	if left.far > 0 && right.far > 0 {
+		t.hasEnd = true
+		if by, ok := left.byTips(right, true); ok {
+			pose = by
+		}
+		t.end, err = settle(ctx, left.places(true, func(d float64) bool { return d > left.far }), tree, pose, true)
+		if err != nil {
+			return nil, err
+		}
+	}
+	t.unmirrored, _, err = lay(ctx, left, right, tree, false)
+	return t, err
+}
+
+// byTips returns the motion and scale that brings the tips of p's fingers onto
+// those of q.
+func (p *part) byTips(q *part, mirror bool) (geom.Fit, bool) {
+	var from, to []geom.Vec
+	for _, name := range []string{"thumb", "index", "middle", "ring", "little"} {
+		a, ok := p.at["tip."+name]
+		b, ok2 := q.at["tip."+name]
+		if !ok || !ok2 {
+			return geom.Fit{}, false
+		}
+		if mirror {
+			a.X = -a.X
+		}
+		from, to = append(from, a), append(to, b)
+	}
+	fit, err := geom.FitSimilarity(from, to, nil)
+	return fit, err == nil
+}
+
+// against returns the size of a part's hand against a casting of it.
+func (p *part) against(ctx context.Context, cast *part, workers int) (fitted, bool, error) {
+	start, ok := cast.byTips(p, false)
+	if !ok {
+		return fitted{}, false, nil
+	}
+	tree, err := geom.NewTree(ctx, p.limb.Mesh, workers)
+	if err != nil {
+		return fitted{}, false, err
+	}
+	f, err := settle(ctx, cast.places(false, func(d float64) bool { return d > 0 }), tree, start, true)
+	f.scale = 1 / f.scale
+	return f, f.rms < 1.5, err
+}
+
+// places returns samples of the skin at distances from the opening that hold,
+// mirrored or not, weighted alike by area.
+func (p *part) places(mirror bool, holds func(d float64) bool) []geom.Vec {
+	m := p.limb.Mesh
+	area := 0.0
+	in := func(t int) bool {
+		d := float64(p.limb.Rings.Dist[m.Tris[t][0]])
+		return !math.IsInf(d, 1) && holds(d)
+	}
+	size := func(t int) float64 {
+		a, b, c := m.Corners(t)
+		return b.Sub(a).Cross(c.Sub(a)).Len() / 2
+	}
+	for t := range m.Tris {
+		if in(t) {
+			area += size(t)
+		}
+	}
+	var out []geom.Vec
+	sum, every := 0.0, area/samples
+	for t := range m.Tris {
+		if !in(t) {
+			continue
+		}
+		if sum += size(t); sum < every*float64(len(out)+1) {
+			continue
+		}
+		a, b, c := m.Corners(t)
+		q := a.Add(b).Add(c).Mul(1.0 / 3)
+		if mirror {
+			q.X = -q.X
+		}
+		out = append(out, q)
+	}
+	return out
+}
+
+// lay fits the limb of left, without hand or foot where that is known, on
+// right: openings laid on one another, some turns tried, the best settled.
+func lay(ctx context.Context, left, right *part, tree *geom.Tree, mirror bool) (fitted, geom.Fit, error) {
+	up, foot, ok := left.out()
+	to, at, ok2 := right.out()
+	if !ok || !ok2 {
+		return fitted{}, geom.Fit{}, fmt.Errorf("%s and %s cannot be compared: one has no opening", left.name, right.name)
+	}
+	flip := func(v geom.Vec) geom.Vec {
+		if mirror {
+			v.X = -v.X
+		}
+		return v
+	}
+	pts := left.places(mirror, func(d float64) bool { return left.far == 0 || d <= left.far || !mirror })
+	from, into := frameOf(flip(up)), frameOf(to)
+	best, bestFit := fitted{rms: math.Inf(1)}, geom.Fit{}
+	turn, step := geom.Identity, geom.SmallTurn(geom.Vec{Z: 2 * math.Tan(math.Pi/rolls)})
+	for range rolls {
+		rot := into.Transposed().Mul(turn).Mul(from)
+		start := geom.Fit{Pose: geom.Pose{Rot: rot, Move: at.Sub(rot.Apply(flip(foot)))}, Scale: 1}
+		f, fit, err := pair(ctx, pts, tree, start, 8, false)
+		if err != nil {
+			return best, bestFit, err
+		}
+		if f.rms < best.rms {
+			best, bestFit = f, fit
+		}
+		turn = step.Mul(turn)
+	}
+	best, bestFit, err := pair(ctx, pts, tree, bestFit, rounds, true)
+	return best, bestFit, err
+}
+
+// frameOf returns a rotation that brings n to z.
+func frameOf(n geom.Vec) geom.Mat {
+	u := geom.Vec{X: 1}
+	if math.Abs(n.X) > 0.7 {
+		u = geom.Vec{Y: 1}
+	}
+	u = n.Cross(u).Unit()
+	w := n.Cross(u)
+	return geom.Mat{{u.X, u.Y, u.Z}, {w.X, w.Y, w.Z}, {n.X, n.Y, n.Z}}
+}
+
+// settle fits some places from a start on.
+func settle(ctx context.Context, pts []geom.Vec, tree *geom.Tree, start geom.Fit, scale bool) (fitted, error) {
+	f, _, err := pair(ctx, pts, tree, start, rounds, scale)
+	return f, err
+}
+
+// pair brings places onto a surface: the best small motion, and scale, that
+// takes the nearer nine tenths of them onto the planes of the skin nearest to
+// them, and again. Y. Chen and G. Medioni, "Object modelling by registration of
+// multiple range images", 1992 (from memory).
+func pair(ctx context.Context, pts []geom.Vec, tree *geom.Tree, fit geom.Fit, n int, scale bool) (fitted, geom.Fit, error) {
+	if len(pts) < 20 {
+		return fitted{scale: math.NaN(), rms: math.Inf(1)}, fit, nil
+	}
+	at, hits, far := make([]geom.Vec, len(pts)), make([]geom.Hit, len(pts)), make([]float64, len(pts))
+	for round := 0; ; round++ {
+		if ctx.Err() != nil {
+			return fitted{}, fit, context.Cause(ctx)
+		}
+		for i, p := range pts {
+			at[i] = fit.Apply(p)
+			hits[i], _ = tree.Closest(at[i], math.Inf(1))
+			far[i] = hits[i].Dist2
+		}
+		limit := share(far, 0.9)
+		sum, count := 0.0, 0.0
+		for _, d := range far {
+			if d <= limit {
+				sum, count = sum+d, count+1
+			}
+		}
+		if round == n {
+			return fitted{scale: 1 / fit.Scale, rms: math.Sqrt(sum / count)}, fit, nil
+		}
+		next, ok := nudge(tree.Mesh(), at, hits, limit, fit, scale)
+		if !ok {
+			return fitted{scale: 1 / fit.Scale, rms: math.Sqrt(sum / count)}, fit, nil
+		}
+		fit = next
+	}
+}
+
+// nudge returns fit followed by the small turn, move and growth about the
+// middle of the places that leave the least squared distances to the planes.
+func nudge(m *geom.Mesh, at []geom.Vec, hits []geom.Hit, limit float64, fit geom.Fit, scale bool) (geom.Fit, bool) {
+	var mid geom.Vec
+	for _, p := range at {
+		mid = mid.Add(p.Mul(1 / float64(len(at))))
+	}
+	var eq [7][8]float64
+	for i, p := range at {
+		if hits[i].Dist2 > limit {
+			continue
+		}
+		a, b, c := m.Corners(int(hits[i].Tri))
+		normal := b.Sub(a).Cross(c.Sub(a)).Unit()
+		q := p.Sub(mid)
+		turn := q.Cross(normal)
+		row := [8]float64{turn.X, turn.Y, turn.Z, normal.X, normal.Y, normal.Z, 0, hits[i].Point.Sub(p).Dot(normal)}
+		if scale {
+			row[6] = q.Dot(normal)
+		}
+		for j := range 7 {
+			for k := range 8 {
+				eq[j][k] += float64(row[j] * row[k])
+			}
+		}
+	}
+	for j := range 7 { // a round limb may turn freely: hold it where it is
+		eq[j][j] += 1e-6*eq[j][j] + 1e-9
+	}
+	x, ok := solve(eq)
+	if !ok {
+		return fit, false
+	}
+	rot := geom.SmallTurn(geom.Vec{X: x[0], Y: x[1], Z: x[2]})
+	grow := 1 + min(max(x[6], -0.1), 0.1)
+	out := geom.Fit{Scale: fit.Scale * grow}
+	out.Rot = rot.Mul(fit.Rot)
+	out.Move = rot.Apply(fit.Move.Sub(mid)).Mul(grow).Add(mid).Add(geom.Vec{X: x[3], Y: x[4], Z: x[5]})
+	return out, out.Scale > 0.2 && out.Scale < 5
+}
+
+// solve solves seven equations by elimination, the largest coefficient first.
+func solve(eq [7][8]float64) (x [7]float64, ok bool) {
+	for j := range 7 {
+		top := j
+		for k := j + 1; k < 7; k++ {
+			if math.Abs(eq[k][j]) > math.Abs(eq[top][j]) {
+				top = k
+			}
+		}
+		if !(math.Abs(eq[top][j]) > 0) {
+			return x, false
+		}
+		eq[j], eq[top] = eq[top], eq[j]
+		for k := j + 1; k < 7; k++ {
+			f := eq[k][j] / eq[j][j]
+			for i := j; i < 8; i++ {
+				eq[k][i] -= float64(f * eq[j][i])
+			}
+		}
+	}
+	for j := 6; j >= 0; j-- {
+		x[j] = eq[j][7]
+		for k := j + 1; k < 7; k++ {
+			x[j] -= float64(eq[j][k] * x[k])
+		}
+		x[j] /= eq[j][j]
+	}
+	return x, true
+}

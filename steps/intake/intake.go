@@ -29,7 +29,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "intake",
-		Version: 1,
+		Version: 2,
 		Summary: "Judges one scan and trims what no surface should be built on.",
 		Method: "Triangles that span a jump in depth (an edge many times the usual) are taken out, then loose pieces, then points seen at a " +
 			"grazing angle and points that stand alone out of their neighbourhood.\n\n" +
@@ -53,7 +53,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "stretch", Type: step.Number, Default: "5", Min: "2", Doc: "triangles with an edge so many times the usual are taken out", Origin: "common practice, no source: five is a slope of 79 degrees"},
 			{Name: "spike", Type: step.Number, Default: "6", Min: "3", Doc: "points so many times the noise out of their neighbourhood are taken out", Origin: "of a normal scatter one point in 500 million"},
 			{Name: "stray", Type: step.Area, Default: "25 mm2", Doc: "loose pieces with less skin are taken out", Origin: "common practice, no source"},
-			{Name: "least", Type: step.Area, Default: "200 mm2", Doc: "a scan with less skin left is dropped", Origin: "common practice, no source"},
+			{Name: "least", Type: step.Area, Default: "60 mm2", Doc: "a scan with less skin left is dropped", Origin: "common practice, no source"},
 			{Name: "trim-most", Type: step.Share, Default: "60 %", Doc: "a scan that would lose more of its points is dropped", Origin: "common practice, no source"},
 			{Name: "longest", Type: step.Length, Default: "600 mm", Doc: "a scan larger than this is in another unit", Origin: "common practice: longer than a newborn"},
 			{Name: "shortest", Type: step.Length, Default: "10 mm", Doc: "a scan smaller than this is in another unit", Origin: "common practice, no source"},

@@ -3,6 +3,7 @@ package engine
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -114,5 +115,40 @@ func TestWatch(t *testing.T) {
 	})
 	if runs != 2 {
 		t.Errorf("%d runs, want 2", runs)
+	}
+}
+
+// TestAttend: an edit, another program's run and a broken recipe are told of,
+// and nothing is run for it.
+func TestAttend(t *testing.T) {
+	b, f := newBench(nil), newFolder(t, chain, map[string]string{"s.txt": "one"})
+	m := f.open(b)
+	ctx, cancel := contextWithTimeout(t, 20*time.Second)
+	defer cancel()
+	var told []string
+	m.Attend(ctx, func(board *Board, err error) {
+		if err != nil {
+			told = append(told, "problem")
+			cancel()
+			return
+		}
+		state := string(board.mustFind(t, "a").State)
+		if board.Ran > 0 {
+			t.Error("it ran something")
+		}
+		if len(told) > 0 && told[len(told)-1] == state {
+			return // a look in between
+		}
+		switch told = append(told, state); len(told) {
+		case 1:
+			f.run(b, RunOptions{})
+		case 2:
+			f.write("s.txt", "two")
+		case 3:
+			f.recipe("[stages")
+		}
+	})
+	if got := strings.Join(told, " "); got != "due done due problem" {
+		t.Errorf("told %q", got)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os"
 	"strconv"
 	"strings"
 
@@ -52,17 +53,14 @@ func (a *app) desk(ctx context.Context, as, address string) error {
 	if err != nil {
 		return err
 	}
-	defer m.Close()
+	m.Close()
 	l, err := desk.Listen(address)
 	if err != nil {
 		return usage(err, "layette desk alone takes a free port of this machine")
 	}
 	d := desk.New(a.deskOptions(m.Dir, as))
 	fmt.Fprintf(a.stdout, "desk for %s: open this in a browser, and keep it to yourself; Ctrl-C ends it\n\n  %s\n", m.Dir, d.Address(l))
-	if err := d.Serve(ctx, l); err != nil && ctx.Err() == nil {
-		return err
-	}
-	return nil // it is ended by Ctrl-C, as it should be
+	return d.Serve(ctx, l)
 }
 
 func (a *app) deskOptions(dir, as string) desk.Options {
@@ -163,6 +161,9 @@ var errLocked = errors.New("locked")
 // Look implements desk.Keys. Of a locked key it reads the .pub file beside it;
 // whose the key really is shows when it is unlocked.
 func (k *deskKeys) Look(name string) (desk.Key, error) {
+	if err := keySized(k.path(name)); err != nil {
+		return desk.Key{}, err
+	}
 	locked := false
 	key, done, err := k.namedKey(k.path(name), func(string) ([]byte, error) { locked = true; return nil, errLocked })
 	if err == nil {
@@ -184,10 +185,23 @@ func (k *deskKeys) Unlock(name string, passphrase []byte) (ssh.Signer, func(), e
 	if fingerprint, ok := strings.CutPrefix(name, inAgent); ok {
 		return k.heldKey(fingerprint, fingerprint)
 	}
+	if err := keySized(k.path(name)); err != nil {
+		return nil, nil, err
+	}
 	locked := false
 	key, done, err := k.namedKey(k.path(name), func(string) ([]byte, error) { locked = true; return passphrase, nil })
 	if err != nil && locked {
 		return nil, nil, fmt.Errorf("%s is not unlocked: the passphrase is not right", name)
 	}
 	return key, done, err
+}
+
+// keySized refuses what no key file is before it is read: a name that came from
+// a page may be anything.
+func keySized(file string) error {
+	info, err := os.Stat(file)
+	if err == nil && (!info.Mode().IsRegular() || info.Size() > 64<<10) {
+		err = fmt.Errorf("%s is not a key file", file)
+	}
+	return err
 }

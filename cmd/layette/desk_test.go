@@ -216,6 +216,8 @@ func TestDeskWords(t *testing.T) {
 		{"no key", map[string]any{"key": ""}, "choose the key"},
 		{"a key that is not there", map[string]any{"key": "/no/such/key"}, "no such file"},
 		{"a file that is no key", map[string]any{"key": filepath.Join(s.dir, "model.toml")}, "cannot be used as a private key"},
+		{"a folder for a key", map[string]any{"key": s.dir}, "is not a key file"},
+		{"a device for a key", map[string]any{"key": "/dev/zero"}, "is not a key file"},
 		{"no passphrase", map[string]any{"key": s.key("carla"), "person": "carla"}, "the passphrase is not right"},
 		{"a wrong passphrase", map[string]any{"key": s.key("carla"), "person": "carla", "passphrase": []byte("a short walk")}, "the passphrase is not right"},
 		{"a note on another file", map[string]any{"pins": []any{map[string]any{"file": strings.Repeat("a", 64), "at": []float64{1, 2, 3}, "radius": 1, "words": "here"}}}, "pin it again"},
@@ -357,14 +359,32 @@ func TestDeskLive(t *testing.T) {
 	}
 }
 
-// TestDeskCommand: other machines cannot be served.
+// TestDeskCommand: other machines cannot be served; Ctrl-C ends it.
 func TestDeskCommand(t *testing.T) {
 	d := newWorkroom(t)
 	for _, at := range []string{"0.0.0.0", "192.168.0.2", "example.com", "::"} {
 		d.says(d.run(exitUsage, "desk", "--at", at), "for the person at this machine")
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	var errs bytes.Buffer
+	a := newApp(nil, writes(func(text []byte) {
+		if bytes.Contains(text, []byte("http://127.0.0.1:")) {
+			cancel() // Ctrl-C as soon as the address is there
+		}
+	}), &errs)
+	a.dir, a.env = d.dir, func(name string) string { return d.env[name] }
+	root := newRootCmd(a)
+	root.SetArgs([]string{"desk"})
+	if code := a.exitCode(ctx, root.ExecuteContext(ctx)); code != exitInterrupted {
+		t.Errorf("ended with %d: %s", code, errs.String())
 	}
 	if err := os.Remove(filepath.Join(d.dir, "model.toml")); err != nil {
 		t.Fatal(err)
 	}
 	d.says(d.run(exitUsage, "desk"), "model.toml")
 }
+
+// writes hears what is written.
+type writes func([]byte)
+
+func (w writes) Write(p []byte) (int, error) { w(p); return len(p), nil }

@@ -32,12 +32,16 @@ type asked struct {
 	host               string
 	without            []string          // headers left out
 	with               map[string]string // headers set otherwise
+	long               bool              // its length is not said beforehand
 }
 
 func (a asked) to(d *Desk, h http.Handler) *httptest.ResponseRecorder {
 	r := httptest.NewRequest(a.method, "http://"+testHost+"/", strings.NewReader(a.body))
 	r.URL.Path, r.URL.RawQuery, _ = strings.Cut(a.path, "?")
 	r.Host = testHost
+	if a.long {
+		r.ContentLength = -1
+	}
 	if a.host != "" {
 		r.Host = a.host
 	}
@@ -114,6 +118,7 @@ func TestHostilePages(t *testing.T) {
 		{"POST for a look", asked{method: "POST", path: "/board", body: "{}"}, 405},
 
 		{"too much", asked{method: "POST", path: "/look", body: `{"id":"` + strings.Repeat("a", longestBody) + `"}`}, 413},
+		{"too much, its length not said", asked{method: "POST", path: "/look", body: `{"id":"` + strings.Repeat("a", longestBody) + `"}`, long: true}, 413},
 		{"not JSON", asked{method: "POST", path: "/look", body: "only=x"}, 400},
 		{"two things", asked{method: "POST", path: "/run", body: "{}{}"}, 400},
 		{"an unknown field", asked{method: "POST", path: "/look", body: `{"id":"x","path":"/etc/passwd"}`}, 400},

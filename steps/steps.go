@@ -7,6 +7,7 @@ import (
 	"layette/steps/align"
 	"layette/steps/archive"
 	"layette/steps/bag"
+	"layette/steps/bends"
 	"layette/steps/coverage"
 	"layette/steps/cut"
 	"layette/steps/deepen"
@@ -25,6 +26,7 @@ import (
 	"layette/steps/signoff"
 	"layette/steps/smallparts"
 	"layette/steps/soundness"
+	"layette/steps/stripping"
 )
 
 // All returns every step, in order of name.
@@ -33,6 +35,7 @@ func All() []step.Kind {
 		align.Kind{},
 		archive.Kind{},
 		bag.Kind{},
+		bends.Kind{},
 		coverage.Kind{},
 		cut.Kind{},
 		deepen.Kind{},
@@ -51,5 +54,6 @@ func All() []step.Kind {
 		signoff.Kind{},
 		smallparts.Kind{},
 		soundness.Kind{},
+		stripping.Kind{},
 	}
 }

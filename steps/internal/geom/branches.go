@@ -43,13 +43,13 @@ func (r *Rings) grow(s *seams) {
 	for p := range forks {
 		order = append(order, p)
 	}
-	level := func(p int32) float64 {
+	first := func(p int32) int32 { // rings are in order of level
 		if f := forks[p]; len(f.from) > 0 {
-			return r.Rings[f.from[0]].Level
+			return f.from[0]
 		}
-		return 0
+		return -1
 	}
-	slices.SortFunc(order, func(a, b int32) int { return cmp.Or(cmp.Compare(level(a), level(b)), cmp.Compare(a, b)) })
+	slices.SortFunc(order, func(a, b int32) int { return cmp.Or(cmp.Compare(first(a), first(b)), cmp.Compare(a, b)) })
 	for _, p := range order {
 		r.branchOut(forks[p])
 	}

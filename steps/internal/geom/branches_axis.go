@@ -1,6 +1,10 @@
 package geom
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // AxisPoint is a point of a branch's axis: the middle of a section square to it.
 type AxisPoint struct {
@@ -106,6 +110,8 @@ type Bend struct {
 	Radius   float64 // of the axis where it turns fastest, mm
 	Inside   float64 // of the skin on the inner side there, mm; 0 where it folds
 	Limb     float64 // radius of the limb there, mm
+
+	first, last int // on the axis
 }
 
 // Bends returns the bends of branch b that turn by least radians or more, from
@@ -127,16 +133,69 @@ func (r *Rings) Bends(b int32, least float64) []Bend {
 		if top < 0 || axis[top].Curve.Len()*axis[top].Radius < 0.05 {
 			break
 		}
-		if bend, ok := r.bend(b, axis, top, taken); ok && bend.Turn >= least {
+		if bend, ok := r.bend(b, axis, top, taken); ok && bend.Turn >= min(least, 0.1) {
 			list = append(list, bend)
 		}
 	}
-	for i := range list { // few: in order along the limb
-		for k := i; k > 0 && r.Rings[list[k].Ring].Level < r.Rings[list[k-1].Ring].Level; k-- {
-			list[k], list[k-1] = list[k-1], list[k]
+	slices.SortFunc(list, func(a, b Bend) int { return cmp.Compare(a.first, b.first) })
+	list = joinBends(list, axis)
+	return slices.DeleteFunc(list, func(b Bend) bool { return b.Turn < least })
+}
+
+// joinBends makes one bend of neighbours less than a limb's radius apart that
+// turn the same way, and drops what turns back beside a bend three times as
+// great: at a sharp fold sections jump, and the axis turns in steps.
+func joinBends(list []Bend, axis []AxisPoint) []Bend {
+	for i := 0; i+1 < len(list); {
+		a, b := list[i], list[i+1]
+		great, small := a, b
+		if b.Turn > a.Turn {
+			great, small = b, a
 		}
+		same := a.Axle.Dot(b.Axle) > 0.7
+		if axis[b.first].Along-axis[a.last].Along > great.Limb || !same && great.Turn < 3*small.Turn {
+			i++
+			continue
+		}
+		if same {
+			great.first, great.last, great.From, great.To = a.first, b.last, a.From, b.To
+			great.Turn = turnBetween(axis, great.first, great.last)
+			great.Inside = min(a.Inside, b.Inside)
+		}
+		list[i] = great
+		list = slices.Delete(list, i+1, i+2)
+		i = max(i-1, 0)
 	}
 	return list
+}
+
+// turnBetween returns the angle between the directions before point lo and
+// after point hi: just before and after, as parabolas reach beyond where they
+// stand; or, where the limb goes on for two and a half radii on both sides, the
+// means over a radius, which a fold disturbs less.
+func turnBetween(axis []AxisPoint, lo, hi int) float64 {
+	first, last := axis[0].Along, axis[len(axis)-1].Along
+	before, after := axis[lo].Radius, axis[hi].Radius
+	if axis[lo].Along-first > 2.5*before && last-axis[hi].Along > 2.5*after {
+		a := meanDir(axis, axis[lo].Along-1.2*before, axis[lo].Along-0.3*before)
+		z := meanDir(axis, axis[hi].Along+0.3*after, axis[hi].Along+1.2*after)
+		return math.Atan2(a.Cross(z).Len(), a.Dot(z))
+	}
+	from, _ := window(axis, lo, 0.3*before, 0)
+	_, to := window(axis, hi, 0.3*after, 0)
+	a, z := axis[from].Dir, axis[to].Dir
+	return math.Atan2(a.Cross(z).Len(), a.Dot(z))
+}
+
+// meanDir returns the mean direction of the axis between two places along it.
+func meanDir(axis []AxisPoint, from, to float64) Vec {
+	var sum Vec
+	for _, p := range axis {
+		if p.Along >= from && p.Along <= to {
+			sum = sum.Add(p.Dir)
+		}
+	}
+	return sum
 }
 
 // bend measures the bend about axis[top] and takes its points.
@@ -158,14 +217,12 @@ func (r *Rings) bend(b int32, axis []AxisPoint, top int, taken []bool) (Bend, bo
 	for i := lo; i <= hi; i++ {
 		taken[i] = true
 	}
-	// Parabolas reach beyond where they stand: so do the directions.
-	from, _ := window(axis, lo, 0.3*axis[lo].Radius, 0)
-	_, to := window(axis, hi, 0.3*axis[hi].Radius, 0)
-	a, z := axis[from].Dir, axis[to].Dir
-	bend := Bend{Branch: b, Ring: at.Ring, From: axis[lo].Ring, To: axis[hi].Ring, At: at.At, Side: side, Axle: axle, Limb: at.Radius}
-	bend.Turn = math.Atan2(a.Cross(z).Len(), a.Dot(z))
+	bend := Bend{Branch: b, Ring: at.Ring, From: axis[lo].Ring, To: axis[hi].Ring, At: at.At, Side: side, Axle: axle, Limb: at.Radius, first: lo, last: hi}
+	bend.Turn = turnBetween(axis, lo, hi)
 	half := max((axis[hi].Along-axis[lo].Along)/4, 2*r.Spacing)
-	first, last := window(axis, top, min(half, 0.8*at.Radius), 2)
+	sixth := (hi - lo) / 6 // its ends are blurred
+	first, last := window(axis, min(max(top, (2*lo+hi)/3), (lo+2*hi)/3), min(half, 1.2*at.Radius), 2)
+	first, last = max(first, min(lo+sixth, last-4)), min(last, max(hi-sixth, first+4))
 	bend.Radius = arcRadius(axis[first:last+1], axle)
 	reach := 0.0
 	bend.Skin = at.At

@@ -38,7 +38,7 @@ func (r *Rings) cutAcross(ctx context.Context) error {
 			ring.Across = ring.itself(ring.plane())
 		}
 		mids, wide = mids[:n], wide[:n]
-		for _, reach := range [3]float64{0.5, 0.3, 0.15} {
+		for _, reach := range [3]float64{1, 0.5, 0.25} {
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
 			}
@@ -48,6 +48,7 @@ func (r *Rings) cutAcross(ctx context.Context) error {
 				mids[i] = r.Rings[k].Across.Mid
 			}
 		}
+		r.dropFingers(branch)
 		for _, k := range branch.Rings {
 			a := &r.Rings[k].Across
 			a.Tape = Tape(a.At, a.Plane.Normal)
@@ -89,6 +90,21 @@ func (g *Ring) plane() Plane {
 	return Plane{n, n.Dot(g.Centre)}
 }
 
+// dropFingers takes back sections of the last radius before a fork that are
+// much smaller than their ring: they go through one finger.
+func (r *Rings) dropFingers(branch *Branch) {
+	if len(branch.Forks) == 0 {
+		return
+	}
+	end := r.Rings[branch.Rings[len(branch.Rings)-1]].Level
+	for _, k := range branch.Rings {
+		g := &r.Rings[k]
+		if end-g.Level < math.Sqrt(g.Area/math.Pi) && g.Across.Area < 0.5*g.Area {
+			g.Across = g.itself(g.Across.Plane)
+		}
+	}
+}
+
 // itself returns the ring as its own section.
 func (g *Ring) itself(pl Plane) Across {
 	return Across{Plane: pl, Mid: g.Centre, Girth: g.Girth, Area: g.Area, Open: g.Open, At: g.At, tris: g.tris}
@@ -119,7 +135,7 @@ func (r *Rings) square(ring *Ring, mid, dir Vec) {
 			best, round = s, in
 		}
 	}
-	if best.Found && best.Mid.Sub(ring.Centre).Len() > 0.35*math.Sqrt(ring.Area/math.Pi)+r.Spacing/2 {
+	if best.Mid.Sub(ring.Centre).Len() > 0.35*math.Sqrt(ring.Area/math.Pi)+r.Spacing/2 {
 		best.Found = false // another part of the limb, or a slice along it
 	}
 	if !best.Found {
@@ -157,8 +173,9 @@ func middle(at []Vec, n Vec) Vec {
 	return o.Add(Vec{x.Total(), y.Total(), z.Total()}.Mul(1 / area.Total()))
 }
 
-// directions returns the direction of a way at each of its points: from a point
-// a share of the limb's radius before it to one as far beyond.
+// directions returns the direction of a way at each of its points: of the line
+// that fits the points within a share of the limb's radius best, those nearer
+// counting more.
 func directions(at []Vec, radius []float64, share float64) []Vec {
 	out := make([]Vec, len(at))
 	for i := range at {
@@ -170,7 +187,21 @@ func directions(at []Vec, radius []float64, share float64) []Vec {
 		for hi < len(at)-1 && at[hi].Sub(at[i]).Len() < reach {
 			hi++
 		}
-		if out[i] = at[hi].Sub(at[lo]).Unit(); out[i] == (Vec{}) {
+		var sum, mean Vec
+		var steps, weights float64
+		width := float64(max(i-lo, hi-i) + 1)
+		for k := lo; k <= hi; k++ {
+			w := 1 - math.Abs(float64(k-i))/width
+			weights += w
+			steps += float64(w * float64(k-i))
+			mean = mean.Add(at[k].Mul(w))
+		}
+		mean = mean.Mul(1 / weights)
+		for k := lo; k <= hi; k++ {
+			w := 1 - math.Abs(float64(k-i))/width
+			sum = sum.Add(at[k].Sub(mean).Mul(float64(w * (float64(k-i) - steps/weights))))
+		}
+		if out[i] = sum.Unit(); out[i] == (Vec{}) {
 			out[i] = Vec{Z: 1}
 		}
 	}

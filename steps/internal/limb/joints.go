@@ -51,7 +51,7 @@ func (l *Limb) name(w Want) error {
 	}
 	switch w.Shape {
 	case Arm:
-		l.hinge("elbow", "wrist", 0.45, 0.96)
+		l.hinge("elbow", "wrist", 0.6, 0.98)
 		for i, b := range l.Digits {
 			if len(l.Digits) == 5 {
 				k := l.Rings.Branches[b].Rings[0]

@@ -1,0 +1,237 @@
+package stripping
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"layette/engine/step"
+	"layette/steps/internal/geom"
+	"layette/steps/internal/limb"
+)
+
+// What spots are called.
+const (
+	tight    = "stretch"
+	hooked   = "catches"
+	straight = "bend to be straightened"
+)
+
+// mostSpots is how many spots the sheet shows.
+const mostSpots = 100
+
+// spots lists what stands in the way, the gravest first.
+func (p *pull) spots() []step.Spot {
+	list := append(p.tightSpots(), p.hookedSpots()...)
+	list = append(list, p.bentSpots()...)
+	slices.SortStableFunc(list, func(a, b step.Spot) int {
+		if a.Fault != b.Fault {
+			if a.Fault {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(weight(b), weight(a))
+	})
+	list = list[:min(len(list), mostSpots)]
+	for i := range list {
+		list[i].Number = i + 1
+	}
+	return list
+}
+
+// weight makes spots of different sorts comparable: stretch as it is, angles
+// by right angles.
+func weight(s step.Spot) float64 {
+	if s.What == tight {
+		return s.Value / 100
+	}
+	return s.Value / 90
+}
+
+// tightSpots has one spot for each region of a branch that stretches more than
+// is easy, at its worst ring.
+func (p *pull) tightSpots() []step.Spot {
+	if p.passes == nil {
+		return nil
+	}
+	var list []step.Spot
+	for _, b := range p.Rings.Branches {
+		worst, name := int32(-1), ""
+		for i, k := range b.Rings {
+			if here := p.Region(p.shape, k); here != name {
+				worst, name = -1, here
+			}
+			if p.passes[k].stretch > p.warn && (worst < 0 || p.passes[k].stretch > p.passes[worst].stretch) {
+				worst = k
+			}
+			if worst >= 0 && (i == len(b.Rings)-1 || p.Region(p.shape, b.Rings[i+1]) != name) {
+				list = append(list, p.tightSpot(worst))
+			}
+		}
+	}
+	return list
+}
+
+func (p *pull) tightSpot(k int32) step.Spot {
+	q, g := p.passes[k], &p.Rings.Rings[k]
+	hole := p.size(q.limit)
+	where, to := "the opening", p.Openings[0].Centre
+	if q.limit >= 0 {
+		h := &p.Rings.Rings[q.limit]
+		where, to = fmt.Sprintf("the %s %.1f mm in", p.Region(p.shape, q.limit), h.Level), h.Across.Mid
+	}
+	wider := hole.girth * (1 + q.stretch) / (1 + p.warn)
+	judged := fmt.Sprintf("more than the %.0f %% that is easy", 100*p.warn)
+	if q.stretch > p.fail {
+		judged = fmt.Sprintf("over the %.0f %% that is allowed: it tears or stays in the mould", 100*p.fail)
+	}
+	return step.Spot{
+		What: tight, At: p.At(g.Across.Mid), To: p.At(to), Radius: limb.Round(math.Sqrt(g.Across.Area/math.Pi), 0.01),
+		Value: limb.Round(100*q.stretch, 0.1), Unit: "%", Surface: "surface", Fault: q.stretch > p.fail, Ring: p.Outline(k),
+		Says: fmt.Sprintf("the %s, %.1f mm round %.1f mm from the opening, has to pass %s, %.1f mm round: it stretches %.0f %%, %s. Widen the narrow place to %.0f mm round, or slim the wide one to %.0f mm",
+			p.Region(p.shape, k), g.Across.Girth, g.Level, where, hole.girth, 100*q.stretch, judged, wider, g.Across.Girth*(1+p.warn)/(1+q.stretch)),
+	}
+}
+
+// hookedSpots has one spot for each digit or other branch that points back
+// towards the opening: it catches like a barb.
+func (p *pull) hookedSpots() []step.Spot {
+	var list []step.Spot
+	for _, b := range p.Rings.Branches {
+		angle, root, tip, ok := p.lean(&b)
+		if !ok || angle <= p.catch {
+			continue
+		}
+		name := p.Region(p.shape, b.Rings[0])
+		list = append(list, step.Spot{
+			What: hooked, At: p.At(tip), To: p.At(root), Radius: limb.Round(tip.Sub(root).Len()/2, 0.01), Value: limb.Round(angle, 0.1), Unit: "deg", Surface: "surface", Fault: angle > 120,
+			Says: fmt.Sprintf("the %s points back, %.0f degrees from the way into the mould, and catches when the part is pulled: it has to fold over in its hole. Turn it to under %.0f degrees", name, angle, p.catch),
+		})
+	}
+	return list
+}
+
+// lean returns the angle between a branch that ends in a tip and the limb that
+// it leaves, in degrees, seen from the middle of its way to its tip.
+func (p *pull) lean(b *geom.Branch) (angle float64, root, tip geom.Vec, ok bool) {
+	if b.Parent < 0 || b.Tip < 0 {
+		return 0, root, tip, false
+	}
+	from := p.Rings.Branches[b.Parent].Rings
+	i := len(from) - 1
+	fork := p.Rings.Rings[from[i]].Level
+	for i > 0 { // a radius before the fork sections are the limb's alone
+		if g := &p.Rings.Rings[from[i]]; g.Across.Found && fork-g.Level > math.Sqrt(g.Across.Area/math.Pi) {
+			break
+		}
+		i--
+	}
+	way := p.Rings.Rings[from[i]].Across.Plane.Normal
+	root, tip = p.Rings.Rings[b.Rings[len(b.Rings)/2]].Centre, p.Mesh.Verts[b.Tip].Vec()
+	return degrees(tip.Sub(root).Unit().Dot(way)), root, tip, true
+}
+
+func degrees(cos float64) float64 { return math.Acos(min(1, max(-1, cos))) * 180 / math.Pi }
+
+// bentSpots has one spot for each bend that has to be straightened on the way.
+func (p *pull) bentSpots() []step.Spot {
+	var list []step.Spot
+	for _, b := range p.bends() {
+		turn := b.Turn * 180 / math.Pi
+		list = append(list, step.Spot{
+			What: straight, At: p.At(b.At), Radius: limb.Round(b.Limb, 0.01), Value: limb.Round(turn, 0.1), Unit: "deg", Surface: "surface",
+			Says: fmt.Sprintf("the part bends by %.0f degrees in the %s, %.1f mm from the opening: what lies beyond has to be straightened as it is pulled through, so pull it warm and turn it out along the bend", turn, p.Region(p.shape, b.Ring), p.Rings.Rings[b.Ring].Level),
+		})
+	}
+	return list
+}
+
+// bends returns the bends of the trunk that matter when pulling.
+func (p *pull) bends() []geom.Bend {
+	if p.shape == limb.Head {
+		return nil
+	}
+	return p.Rings.Bends(0, p.bend*math.Pi/180)
+}
+
+// measures turns what was found into the numbers that gates judge.
+func (p *pull) measures() map[string]any {
+	nan := math.NaN()
+	m := map[string]any{
+		"opening.count": int64(len(p.Openings)), "opening.flat": nan, "opening.area": nan, "opening.girth": nan,
+		"rings": int64(len(p.Rings.Rings)), "branches": int64(len(p.Digits)),
+		"stretch.greatest": nan, "stretch.at": nan, "stretch.girth": nan, "stretch.limit-at": nan, "stretch.limit-girth": nan,
+		"stretch.place": "unknown", "stretch.limit-place": "unknown", "stretch.grade": "unknown", "fold.fullness": nan,
+	}
+	if len(p.Openings) > 0 {
+		o := &p.Openings[0]
+		m["opening.flat"], m["opening.area"], m["opening.girth"] = o.Flat, o.Area, o.Girth
+	}
+	if k := p.worst(); k >= 0 {
+		q := p.passes[k]
+		m["stretch.greatest"], m["stretch.at"], m["stretch.girth"] = q.stretch, p.Rings.Rings[k].Level, p.Rings.Rings[k].Across.Girth
+		m["stretch.limit-at"], m["stretch.limit-girth"], m["stretch.limit-place"] = 0.0, p.size(q.limit).girth, "opening"
+		if q.limit >= 0 {
+			m["stretch.limit-at"], m["stretch.limit-place"] = p.Rings.Rings[q.limit].Level, p.Region(p.shape, q.limit)
+		}
+		m["stretch.place"], m["stretch.grade"] = p.Region(p.shape, k), p.grade(q.stretch)
+		full := 0.0
+		for k := range p.passes {
+			full = max(full, p.passes[k].full)
+		}
+		m["fold.fullness"] = full
+	}
+	var area, under float64
+	m["undercut.greatest"], m["undercut.place"] = 0.0, "none"
+	for _, r := range p.regions {
+		area, under = area+r.area, under+r.under
+		if share := r.under / max(r.area, 1e-9); share > m["undercut.greatest"].(float64) {
+			m["undercut.greatest"], m["undercut.place"] = share, r.name
+		}
+	}
+	m["undercut.share"] = under / max(area, 1e-9)
+	lean := 0.0
+	for _, b := range p.Rings.Branches {
+		if a, _, _, ok := p.lean(&b); ok {
+			lean = max(lean, a)
+		}
+	}
+	m["catch.angle"], m["catch.spots"] = lean, int64(len(p.hookedSpots()))
+	turn, bends := 0.0, p.bends()
+	for _, b := range bends {
+		turn = max(turn, b.Turn*180/math.Pi)
+	}
+	m["bends.angle"], m["bends.count"] = turn, int64(len(bends))
+	return m
+}
+
+func (p *pull) grade(e float64) string {
+	switch {
+	case e > p.fail:
+		return "fail"
+	case e > p.warn:
+		return "warn"
+	}
+	return "pass"
+}
+
+// notes says what people should know beside the spots.
+func (p *pull) notes() []string {
+	var notes []string
+	if p.passes == nil {
+		return []string{"without an opening it is not known through what the part is pulled: stretch is unknown and holds its gate"}
+	}
+	var shares []string
+	for _, r := range p.regions {
+		if share := r.under / max(r.area, 1e-9); share >= 0.005 {
+			shares = append(shares, fmt.Sprintf("%s %.0f %%", r.name, 100*share))
+		}
+	}
+	if len(shares) > 0 {
+		notes = append(notes, "undercut skin by region: "+strings.Join(shares, ", ")+". Soft vinyl gives way there; what counts is the stretch")
+	}
+	return notes
+}

@@ -99,6 +99,9 @@ func (p *pull) tightSpot(k int32) step.Spot {
 // hookedSpots has one spot for each digit or other branch that points back
 // towards the opening: it catches like a barb.
 func (p *pull) hookedSpots() []step.Spot {
+	if p.passes == nil {
+		return nil
+	}
 	var list []step.Spot
 	for _, b := range p.Rings.Branches {
 		angle, root, tip, ok := p.lean(&b)
@@ -115,23 +118,47 @@ func (p *pull) hookedSpots() []step.Spot {
 }
 
 // lean returns the angle between a branch that ends in a tip and the limb that
-// it leaves, in degrees, seen from the middle of its way to its tip.
+// it leaves, in degrees, with the middle of its root and its tip. Bumps shorter
+// than a twenty-fifth of the part do not catch.
 func (p *pull) lean(b *geom.Branch) (angle float64, root, tip geom.Vec, ok bool) {
-	if b.Parent < 0 || b.Tip < 0 {
+	if b.Parent < 0 || b.Tip < 0 || b.Long < 0.04*float64(p.Rings.Dist[p.farthest()]) {
 		return 0, root, tip, false
 	}
+	root, tip = p.Rings.Rings[b.Rings[0]].Centre, p.Mesh.Verts[b.Tip].Vec()
 	from := p.Rings.Branches[b.Parent].Rings
-	i := len(from) - 1
-	fork := p.Rings.Rings[from[i]].Level
-	for i > 0 { // a radius before the fork sections are the limb's alone
-		if g := &p.Rings.Rings[from[i]]; g.Across.Found && fork-g.Level > math.Sqrt(g.Across.Area/math.Pi) {
-			break
-		}
-		i--
+	fork := p.Rings.Rings[from[len(from)-1]]
+	wide := math.Sqrt(fork.Area / math.Pi)
+	way := p.direction(from, func(level float64) bool { return fork.Level-level > wide && fork.Level-level < 4*wide })
+	if way == (geom.Vec{}) {
+		way = p.direction(from, func(float64) bool { return true })
 	}
-	way := p.Rings.Rings[from[i]].Across.Plane.Normal
-	root, tip = p.Rings.Rings[b.Rings[len(b.Rings)/2]].Centre, p.Mesh.Verts[b.Tip].Vec()
-	return degrees(tip.Sub(root).Unit().Dot(way)), root, tip, true
+	out := p.direction(b.Rings, func(float64) bool { return true })
+	if out == (geom.Vec{}) {
+		out = tip.Sub(root).Unit()
+	}
+	return degrees(out.Dot(way)), root, tip, way != geom.Vec{}
+}
+
+// direction returns the mean direction of the sections at some levels.
+func (p *pull) direction(rings []int32, at func(level float64) bool) geom.Vec {
+	var sum geom.Vec
+	for _, k := range rings {
+		if g := &p.Rings.Rings[k]; g.Across.Found && at(g.Level) {
+			sum = sum.Add(g.Across.Plane.Normal)
+		}
+	}
+	return sum.Unit()
+}
+
+// farthest returns the vertex farthest from the opening.
+func (p *pull) farthest() int32 {
+	best := int32(0)
+	for v, k := range p.ringOf {
+		if k >= 0 && (p.ringOf[best] < 0 || p.Rings.Dist[v] > p.Rings.Dist[best]) {
+			best = int32(v)
+		}
+	}
+	return best
 }
 
 func degrees(cos float64) float64 { return math.Acos(min(1, max(-1, cos))) * 180 / math.Pi }

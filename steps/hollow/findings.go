@@ -141,7 +141,7 @@ func (c *casting) measures() map[string]any {
 		}
 	}
 	m := map[string]any{
-		"cube": c.depth.h, "part.volume": part, "void.volume": void, "vinyl.volume": part - void,
+		"cube": c.depth.h, "whole.volume": part, "void.volume": void, "vinyl.volume": part - void,
 		"vinyl.mass": (part - void) / 1000 * c.density, "skin.area": c.skin, "shot.by-area": Shot(c.skin, c.wall), "shot.mass": Shot(c.skin, c.wall) / 1000 * c.density,
 		"chambers.trapped": trappedCount, "chambers.in-digits": digits, "chambers.volume": closed, "chambers.largest": largest,
 		"held.volume": kept, "surplus.volume": kept + closed, "opening.found": c.mouth != nil, "opening.clear": c.clear,

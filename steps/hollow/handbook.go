@@ -46,7 +46,7 @@ How far apart facing walls of the cavity should be (three walls, five at best) i
 		},
 		Measures: []step.Measure{
 			{Name: "cube", Type: step.Length, Resolution: 0.001, Doc: "side of the cubes that were used"},
-			volume("part.volume", "all within the skin"),
+			volume("whole.volume", "all within the skin"),
 			volume("void.volume", "what stays hollow, open or not"),
 			volume("vinyl.volume", "vinyl in the finished part"),
 			{Name: "vinyl.mass", Type: step.Mass, Resolution: 0.01, Doc: "its mass"},

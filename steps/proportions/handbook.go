@@ -70,7 +70,7 @@ func measures() []step.Measure {
 		count("swapped", "limbs that are the same side as their twins"),
 		count("sides.differ", "limbs larger than their twins"),
 		count("ends.differ", "hands and feet that do not go with their twins"),
-		count("child.differ", "sizes that are not the child's"),
+		count("own.differ", "sizes that are not the child's"),
 		count("references.differ", "parts that are not the size of their casting or scan"),
 		count("references.compared", "parts compared with a casting or scan"),
 		number("references.most", "the size farthest from that of its casting or scan, as a factor"),

@@ -205,7 +205,7 @@ func (k *kit) child() {
 				continue
 			}
 			if f := got / want; math.Abs(f-1) > w.within {
-				k.fault("child.differ", p, "not the child's size", w.at, f, "", "%s of %s is %.1f mm and the child's was %.1f mm: %+.1f %%; was the part rescaled, or the number taken of another place?", w.size, p.name, got, want, 100*(f-1))
+				k.fault("own.differ", p, "not the child's size", w.at, f, "", "%s of %s is %.1f mm and the child's was %.1f mm: %+.1f %%; was the part rescaled, or the number taken of another place?", w.size, p.name, got, want, 100*(f-1))
 			}
 		}
 	}

@@ -95,7 +95,7 @@ func moved(r *rand.Rand, m *geom.Mesh) *geom.Mesh {
 }
 
 func faults(r *steptest.Result) (n int64) {
-	for _, name := range []string{"swapped", "sides.differ", "ends.differ", "child.differ", "references.differ"} {
+	for _, name := range []string{"swapped", "sides.differ", "ends.differ", "own.differ", "references.differ"} {
 		n += r.Measures[name].(int64)
 	}
 	return n

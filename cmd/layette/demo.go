@@ -80,6 +80,7 @@ type demo struct {
 	shown string // the studio's folder as the person typed it
 	dir   string
 	wrist map[string]string // where each arm's hand is cut off, as TOML
+	pin   string            // the left wrist, as a note is pinned to it
 }
 
 func (d *demo) at(name string) string { return filepath.Join(d.dir, filepath.FromSlash(name)) }
@@ -133,6 +134,9 @@ func (d *demo) sculpts(ctx context.Context) error {
 		}
 		if w, ok := p.Marks["wrist"]; ok {
 			d.wrist[name] = fmt.Sprintf("[%.2f, %.2f, %.2f]", w.X, w.Y, w.Z)
+			if name == demoSlip.Part {
+				d.pin = fmt.Sprintf("%.1f,%.1f,%.1f", w.X, w.Y, w.Z)
+			}
 		}
 	}
 	if _, err := d.surface(ctx, sound, demoSlip.Part, "changed/"+demoSlip.Part+".stl"); err != nil {
@@ -260,11 +264,20 @@ The lines from here to a checked bag; everything is invented, so sign freely:
 	for _, part := range specimen.Parts {
 		fmt.Fprintf(d.stdout, "  layette sign gaps %-9s --as ../../keys/ada --tick all --yes\n", part)
 	}
-	fmt.Fprintf(d.stdout, `  layette run
+	fmt.Fprintf(d.stdout, `  layette run                                                 # cuts the hands off and stands them on a printer
+  layette hold test-print left-arm --as ../../keys/tom --yes --at "%[1]s,6:does the wrist bend right?"
+  layette sheet -o ../../note.html                            # the note stands where it was pinned
+  layette sign test-print left-arm --as ../../keys/tom --yes --verdict withdraw --note "it does" \
+    --answer $(layette trail --csv | grep ',hold,' | cut -d, -f1)
+  for arm in left-arm right-arm; do layette sign test-print $arm --as ../../keys/ada --tick all --yes; done
+  layette run
+  for part in %[2]s; do layette sign second-look $part --as ../../keys/tom --tick all --yes; done
+  layette run                                                 # writes the factory's sheet, page and print
   layette seal --as ../../keys/ada --yes                      # who signed anything has seen it all
+  layette seal --as ../../keys/tom --yes
   layette seal --as ../../keys/ida --yes
-  layette sign release --as ../../keys/ida --tick all --yes
+  layette sign release --as ../../keys/ida --tick all --yes   # masters and sheet, as they are
   layette run                                                 # packs the bag
   cd out/kit/kit/for-the-factory && sha256sum -c manifest-sha256.txt
-`)
+`, d.pin, strings.Join(specimen.Parts, " "))
 }

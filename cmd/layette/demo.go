@@ -135,7 +135,7 @@ func (d *demo) sculpts(ctx context.Context) error {
 		if w, ok := p.Marks["wrist"]; ok {
 			d.wrist[name] = fmt.Sprintf("[%.2f, %.2f, %.2f]", w.X, w.Y, w.Z)
 			if name == demoSlip.Part {
-				d.pin = fmt.Sprintf("%.1f,%.1f,%.1f", w.X, w.Y, w.Z)
+				d.pin = strings.ReplaceAll(fmt.Sprintf("%.1f,%.1f,%.1f", w.X, w.Y, w.Z), "-0.0,", "0.0,")
 			}
 		}
 	}
@@ -266,11 +266,10 @@ The lines from here to a checked bag; everything is invented, so sign freely:
 	}
 	fmt.Fprintf(d.stdout, `  layette run                                                 # cuts the hands off and stands them on a printer
   layette hold test-print left-arm --as ../../keys/tom --yes --at "%[1]s,6:does the wrist bend right?"
-  layette sheet -o ../../note.html                            # the note stands where it was pinned
+  layette show test-print left-arm                            # held; layette sheet shows the note where it is pinned
   layette sign test-print left-arm --as ../../keys/tom --yes --verdict withdraw --note "it does" \
     --answer $(layette trail --csv | grep ',hold,' | cut -d, -f1)
   for arm in left-arm right-arm; do layette sign test-print $arm --as ../../keys/ada --tick all --yes; done
-  layette run
   for part in %[2]s; do layette sign second-look $part --as ../../keys/tom --tick all --yes; done
   layette run                                                 # writes the factory's sheet, page and print
   layette seal --as ../../keys/ada --yes                      # who signed anything has seen it all

@@ -47,6 +47,12 @@ func (s *session) loose(a, b int) float64 {
 	return looseness * s.ratio * s.noise(a, b)
 }
 
+// within is limit for a scanner whose right pairs are known to spread more than
+// their noise: its shapes are less true than its points.
+func (s *session) within(a, b int) float64 {
+	return limit(s.scans[a], s.scans[b]) + float64(2.5*s.noise(a, b))*(max(1, s.ratio/usualRatio)-1)
+}
+
 // noise is the scatter of two scans' points together, mm; scans without any are
 // taken to have a hundredth of the spacing, which thinning leaves.
 func (s *session) noise(a, b int) float64 {
@@ -209,7 +215,7 @@ func against(m *geom.Meeting) bool {
 
 func (g *group) meet(i int, at geom.Pose, o, most int) geom.Meeting {
 	a, b := g.s.scans[i], g.s.scans[o]
-	return geom.Meet(a.view, b.view, at.Then(g.at[o].Inverse()), limit(a, b), most)
+	return geom.Meet(a.view, b.view, at.Then(g.at[o].Inverse()), g.s.within(i, o), most)
 }
 
 // find returns the best place for scan i in the group.

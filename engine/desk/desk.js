@@ -87,8 +87,8 @@
     document.title = board.Model + " · the desk";
     at("title").textContent = board.Title;
     at("headline").textContent = headline();
-    fill(at("next"), board.Next && e("h3", {}, "Next"), board.Next && e("ul", { className: "next" }, ...board.Next.map(next)));
-    const rows = (board.Parts || []).map(p => e("tr", {}, e("th", { scope: "row" }, p.Name || "the kit as a whole"), e("td", {}, ...p.Stages.map(chip))));
+    fill(at("next"), board.Next && e("h3", {}, "Next"), ...few(board.Next || [], 8, "more that await somebody", list => e("ul", { className: "next" }, ...list.map(next))));
+    const rows = (board.Parts || []).map(p => e("tr", {}, e("th", { scope: "row" }, p.Name || "the kit as a whole"), e("td", {}, ...chips(p.Stages))));
     const focus = document.activeElement && document.activeElement.dataset && document.activeElement.dataset.stage;
     fill(at("board"), ...rows);
     if (focus) [...at("board").querySelectorAll("button")].filter(b => b.dataset.stage === focus).forEach(b => b.focus());
@@ -105,6 +105,24 @@
   function next(text) {
     const id = text.split(": ")[0];
     return e("li", {}, text, e("button", { type: "button", onclick: () => go(id), ariaLabel: "open " + id }, "open"));
+  }
+  // few shows so many of a list and folds the rest away
+  function few(list, most, says, show) {
+    const rest = list.slice(most);
+    return [some(list) && show(list.slice(0, most)), some(rest) && e("details", {}, e("summary", {}, rest.length + " " + says), show(rest))];
+  }
+  // chips has one button a stage; of a stage with many scans those that ask for
+  // nobody are folded away
+  function chips(stages) {
+    const by = new Map();
+    for (const s of stages) { const name = s.Name.split(" ")[0]; by.set(name, (by.get(name) || []).concat(s)); }
+    return [...by].flatMap(([name, list]) => {
+      if (list.length <= 6) return list.map(chip);
+      const calls = list.filter(s => !/^(done|due|waiting)$/.test(s.State)), rest = list.filter(s => !calls.includes(s)), n = {};
+      rest.forEach(s => { n[s.State] = (n[s.State] || 0) + 1; });
+      const here = rest.some(s => s.ID === open);
+      return calls.map(chip).concat(some(rest) ? e("details", { open: here }, e("summary", {}, name + ": " + Object.keys(n).map(k => n[k] + " " + k).join(", ")), ...rest.map(chip)) : []);
+    });
   }
   function chip(s) {
     const b = e("button", { type: "button", className: s.State, title: s.Says, onclick: () => go(s.ID) },

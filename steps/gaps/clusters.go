@@ -1,9 +1,7 @@
 package gaps
 
 import (
-	"cmp"
 	"math"
-	"slices"
 
 	"layette/steps/internal/geom"
 )
@@ -76,51 +74,6 @@ func (l *look) widths(balls []geom.Ball, classes []class) []float32 {
 	}
 	return w
 }
-
-// borneOut returns the walls among members that are thin over an area: the
-// narrowest with much skin round it about as thin, and all wider ones.
-// What is thinner on a few triangles only is crumpled skin, no wall.
-func (l *look) borneOut(members []int32) []int32 {
-	sorted := slices.Clone(members)
-	slices.SortFunc(sorted, func(a, b int32) int {
-		return cmp.Or(cmp.Compare(l.solid[a].Radius, l.solid[b].Radius), cmp.Compare(a, b))
-	})
-	for k, i := range sorted {
-		if l.thinRound(i) {
-			return sorted[k:]
-		}
-	}
-	return nil
-}
-
-// thinRound reports whether a third of the skin round place i, up to a quarter
-// of its thickness away, is wall and about as thin, and is not itself the skin
-// opposite: that is a crumpled edge.
-func (l *look) thinRound(i int32) bool {
-	wide := 2 * float64(l.solid[i].Radius)
-	upTo, reach := float32(0.75*wide+l.rough/2), max(leastWall, wide/4, 1.5*l.skin.Edge)
-	var thin, all geom.Sum
-	from := l.skin.Vert[i]
-	met := map[int32]bool{from: true}
-	for next := []int32{from}; len(next) > 0; next = next[1:] {
-		l.each(next[0], func(j int32) {
-			all.Add(l.skin.Area[j])
-			if l.inner[j] == gap && l.solid[j].Radius <= upTo {
-				thin.Add(l.skin.Area[j])
-			}
-		})
-		l.around(next[0], func(w int32, _ float64) {
-			if !met[w] && l.skin.Mesh.Verts[w].Vec().Sub(l.at(i)).Len() <= reach {
-				met[w] = true
-				next = append(next, w)
-			}
-		})
-	}
-	return 3*thin.Total() >= all.Total() && !met[l.skin.Vert[l.solid[i].Touch]]
-}
-
-// leastWall is how far round a place skin must be thin for a wall at least, mm.
-const leastWall = 0.6
 
 // depth returns how far along the skin the deepest member, and the deepest skin
 // of the slot at all, lie from open skin, where balls are over twice as wide as

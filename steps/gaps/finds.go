@@ -46,29 +46,36 @@ const (
 const leastArea = 0.2
 
 // finds gathers all finds, the gravest first.
-func (l *look) finds(ctx context.Context, workers int) ([]find, error) {
-	if slices.ContainsFunc(l.gaps(l.widths(l.air, nil)), func(f find) bool { return f.what == touching }) {
+func (l *look) finds(ctx context.Context, workers int) (all []find, err error) {
+	found, err := l.gaps(ctx, l.widths(l.air, nil))
+	if err != nil {
+		return nil, err
+	}
+	if slices.ContainsFunc(found, func(f find) bool { return f.what == touching }) {
 		if err := l.hide(ctx, workers); err != nil {
 			return nil, err
 		}
 	}
+	if l.thinnest, err = l.leastSolid(ctx); err != nil {
+		return nil, err
+	}
 	widths := l.widths(l.air, nil)
-	var all []find
-	for _, part := range []func() []find{
-		func() []find { return l.gaps(widths) },
-		func() []find { return l.folds(widths) },
-		l.corners,
-		l.walls,
+	for _, part := range []func() ([]find, error){
+		func() ([]find, error) { return l.gaps(ctx, widths) },
+		func() ([]find, error) { return l.folds(widths), context.Cause(ctx) },
+		func() ([]find, error) { return l.corners(), context.Cause(ctx) },
+		func() ([]find, error) { return l.walls(ctx) },
 	} {
-		if ctx.Err() != nil {
-			return nil, context.Cause(ctx)
+		found, err := part()
+		if err != nil {
+			return nil, err
 		}
-		all = append(all, part()...)
+		all = append(all, found...)
 	}
 	slices.SortStableFunc(all, func(a, b find) int {
 		return cmp.Or(cmp.Compare(a.rank(), b.rank()), cmp.Compare(b.weight, a.weight), compareAt(a.pinch.at, b.pinch.at))
 	})
-	return all, context.Cause(ctx)
+	return all, nil
 }
 
 // rank orders finds: faults before remarks, and each of these from what webs
@@ -116,22 +123,26 @@ func compareAt(a, b geom.Vec) int {
 // gaps finds where two limbs come close. Places up to a quarter wider than
 // asked for are gathered, so that a gap on the limit is measured on the
 // triangles before it is judged; if there are none, the narrowest of all is.
-func (l *look) gaps(widths []float32) []find {
+func (l *look) gaps(ctx context.Context, widths []float32) ([]find, error) {
 	for _, upTo := range []float64{1.25*l.least + l.spacing/2, l.widest} {
 		var all []find
 		for _, members := range l.slots(upTo) {
 			if members = l.only(members, gap); len(members) == 0 {
 				continue
 			}
-			if f, ok := l.gapFind(widths, members); ok {
+			f, ok, err := l.gapFind(ctx, widths, members)
+			if err != nil {
+				return nil, err
+			}
+			if ok {
 				all = append(all, f)
 			}
 		}
 		if upTo == l.widest || slices.ContainsFunc(all, func(f find) bool { return f.what != touching }) {
-			return all
+			return all, nil
 		}
 	}
-	return nil
+	return nil, nil
 }
 
 // slots gathers facing skins up to a width. Those of two limbs and those of a
@@ -152,10 +163,10 @@ func (l *look) only(members []int32, c class) []int32 {
 	return some
 }
 
-func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
-	p := l.pinchOf(l.air, members, true)
-	if math.IsInf(p.wide, 1) {
-		return find{}, false
+func (l *look) gapFind(ctx context.Context, widths []float32, members []int32) (find, bool, error) {
+	p, err := l.pinchOf(ctx, l.air, members, true)
+	if err != nil || math.IsInf(p.wide, 1) {
+		return find{}, false, err
 	}
 	f := find{pinch: p, value: p.wide, unit: "mm", what: l.between(p)}
 	f.area, f.reach = l.area(l.air, members, max(l.least, 1.1*p.wide), p.at)
@@ -163,7 +174,7 @@ func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
 	if p.wide <= l.touch {
 		f.what = touching
 		f.says = fmt.Sprintf("two skins touch or run into one another (%.3f mm): nothing to mould between them; join them properly or part them by %.2f mm", p.wide, l.least)
-		return f, true
+		return f, true, nil
 	}
 	f.depth, _ = l.depth(widths, members, p.wide)
 	f.ratio = f.depth / p.wide
@@ -175,7 +186,7 @@ func (l *look) gapFind(widths []float32, members []int32) (find, bool) {
 	if f.ratio > l.warn {
 		f.says += fmt.Sprintf("; the slot is %.1f times as deep as wide and metal plates thin in it", f.ratio)
 	}
-	return f, true
+	return f, true, nil
 }
 
 // gapSays begins the sentence about a gap.
@@ -255,114 +266,4 @@ func (l *look) deepest(members []int32, wide float64) int32 {
 		}
 	}
 	return best
-}
-
-// corners finds crevices, lines and inside corners sharper than asked for.
-func (l *look) corners() []find {
-	var all []find
-	keep := func(i int32) bool {
-		return l.class[i] == crevice || l.class[i] == corner && float64(l.air[i].Radius) < max(2*l.corner, l.skin.Edge)
-	}
-	for _, members := range l.clusters(l.air, keep) {
-		if f, ok := l.cornerFind(members); ok {
-			all = append(all, f)
-		}
-	}
-	return all
-}
-
-func (l *look) cornerFind(members []int32) (find, bool) {
-	tight := slices.MinFunc(members, func(a, b int32) int { return cmp.Compare(l.radius(a), l.radius(b)) })
-	n := l.lineOf(members, l.widest)
-	f := find{what: tightCorner, value: l.radius(tight), unit: "mm", width: n.width, depth: n.depth, ratio: n.depth / max(n.width, 1e-6)}
-	f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
-	f.angle = l.opening(members, n.angle)
-	f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
-	f.fault = f.value < l.corner
-	f.weight = 1 - f.value/max(l.corner, 1e-3, f.value)
-	isLine := n.radius < 0.85*l.widest/2 // its walls end before balls are as wide as looked for
-	if f.area < leastArea || !f.fault && !isLine && f.angle >= l.crevice {
-		return f, false
-	}
-	size := ""
-	if isLine {
-		f.what, size = vLine, fmt.Sprintf(" %.2f mm wide and %.2f mm deep", n.width, n.depth)
-	}
-	name := "an inside corner"
-	if isLine {
-		name = "a line"
-	}
-	cure := ""
-	if f.angle < l.crevice {
-		name, cure = "a crevice", fmt.Sprintf(": under %.0f degrees it webs and bubbles; open it", l.crevice)
-		if l.limbs(members) {
-			name = "a V between two limbs"
-		}
-	}
-	f.says = fmt.Sprintf("%s%s, walls open by %.0f degrees, %.2f mm radius at its bottom%s", name, size, f.angle, f.value, cure)
-	if f.angle < l.crevice {
-		f.what, f.fault, f.value, f.unit, f.weight = narrowEdge, true, f.angle, "deg", l.crevice/max(f.angle, 1)
-	}
-	return f, true
-}
-
-// limbs reports whether walls among the members are those of two limbs.
-func (l *look) limbs(members []int32) bool {
-	return slices.ContainsFunc(members, func(i int32) bool { return l.class[i] == crevice && float64(l.along[i]) >= l.apart })
-}
-
-// opening returns the opening angle between the walls of an inside corner: the
-// one that half of its crevice places are under, weighted by skin, or a tenth
-// between limbs, which are round and open to all sides; with none, the angle at
-// its rim.
-func (l *look) opening(members []int32, rim float64) float64 {
-	var angles, areas []float64
-	for _, i := range members {
-		if l.class[i] == crevice {
-			angles = append(angles, degrees(-float64(l.air[i].Turn)))
-			areas = append(areas, l.skin.Area[i])
-		}
-	}
-	if len(angles) == 0 {
-		return rim
-	}
-	if l.limbs(members) {
-		return quantile(angles, areas, 0.1)
-	}
-	return quantile(angles, areas, 0.5)
-}
-
-// radius returns the radius of an inside corner at a place; 0 where the place
-// lies on a sharp edge and its ball touches right beside it.
-func (l *look) radius(i int32) float64 {
-	b := l.air[i]
-	if l.sharp(i) && l.at(i).Sub(l.at(b.Touch)).Len() < 2*l.skin.Edge {
-		return 0
-	}
-	return float64(b.Radius)
-}
-
-// walls finds where the walls of the cavity come close: where the master is
-// slimmer than three walls of vinyl.
-func (l *look) walls() []find {
-	var all []find
-	for _, members := range l.clusters(l.solid, func(i int32) bool {
-		return l.inner[i] == gap && 2*float64(l.solid[i].Radius) <= 3.05*l.wall
-	}) {
-		if members = l.borneOut(members); len(members) == 0 {
-			continue
-		}
-		p := l.pinchOf(l.solid, members, false)
-		if math.IsInf(p.wide, 1) || p.wide >= 3*l.wall || p.wide <= l.touch {
-			continue
-		}
-		f := find{what: thinSolid, pinch: p, value: p.wide, unit: "mm", weight: 3 * l.wall / p.wide / 10, fault: l.solidFault}
-		f.area, f.reach = l.area(l.solid, members, 3*l.wall, p.at)
-		if f.area < max(leastArea, p.wide*p.wide/4) {
-			continue // narrower than half its thickness: the rim of something else
-		}
-		f.says = fmt.Sprintf("the solid is %.2f mm thick: facing walls of the cavity are %.1f walls of %.2f mm apart, under three; vinyl bridges them or fills solid", p.wide, p.wide/l.wall, l.wall)
-		all = append(all, f)
-	}
-	return all
 }

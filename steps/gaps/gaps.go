@@ -99,12 +99,12 @@ func (l *look) columns(n int) []meshio.Column {
 // notes says what people should know beside the spots.
 func (l *look) notes(finds []find) []string {
 	var notes []string
-	if open, twisted := l.skin.Rims(); open > 0 || twisted > 0 {
-		if open > 0 {
-			notes = append(notes, fmt.Sprintf("the surface is open: %.1f mm of rim; gaps and corners are still measured, the solid only where skin faces skin", open))
+	if l.open > 0 || l.twisted > 0 {
+		if l.open > 0 {
+			notes = append(notes, fmt.Sprintf("the surface is open: %.1f mm of rim; gaps and corners are still measured, the solid only where skin faces skin", l.open))
 		}
-		if twisted > 0 {
-			notes = append(notes, fmt.Sprintf("%d edges join triangles that face against one another, or more than two: air and solid may be taken for each other there", twisted))
+		if l.twisted > 0 {
+			notes = append(notes, fmt.Sprintf("%d edges join triangles that face against one another, or more than two: air and solid may be taken for each other there", l.twisted))
 		}
 	} else if l.inward < 0 {
 		notes = append(notes, "the surface is inside out; it was measured as if turned the right way")

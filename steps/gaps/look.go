@@ -53,16 +53,19 @@ const (
 // look is all that is known of a surface before spots are made of it.
 type look struct {
 	limits
-	skin    *geom.Skin
-	tree    *geom.PointTree
-	patches *geom.Patches
-	air     []geom.Ball
-	solid   []geom.Ball
-	along   []float32 // distance along the skin between a place and where its ball of air touches
-	class   []class
-	first   []int32 // first place of each vertex, -1: none
-	inner   []class // the same for the solid: gap is a wall, corner an outside corner
-	inward  float64 // -1 if the surface is inside out
+	skin     *geom.Skin
+	tree     *geom.PointTree
+	patches  *geom.Patches
+	air      []geom.Ball
+	solid    []geom.Ball
+	along    []float32 // distance along the skin between a place and where its ball of air touches
+	class    []class
+	first    []int32 // first place of each vertex, -1: none
+	inner    []class // the same for the solid: gap is a wall, corner an outside corner
+	thinnest float64 // least thickness of the solid, mm
+	inward   float64 // -1 if the surface is inside out
+	open     float64 // length of its rims, mm
+	twisted  int     // edges whose triangles face against one another, or are too many
 }
 
 func (l *look) at(i int32) geom.Vec { return l.skin.At[i].Vec() }
@@ -82,7 +85,10 @@ func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*loo
 			return err
 		},
 		func() (err error) {
-			if open, twisted := l.skin.Rims(); open == 0 && twisted == 0 && m.Volume() < 0 {
+			if l.open, l.twisted, err = l.skin.Rims(ctx); err != nil {
+				return err
+			}
+			if l.open == 0 && l.twisted == 0 && m.Volume() < 0 {
 				l.inward = -1
 			}
 			l.tree, err = geom.NewPointTree(ctx, l.skin.At, job.Workers)
@@ -112,8 +118,7 @@ func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*loo
 	}
 	l.first = l.firsts()
 	l.sort(job.Workers)
-	l.splay()
-	return l, context.Cause(ctx)
+	return l, l.splay(ctx)
 }
 
 // mostPlaces bounds the memory of a surface with few, large triangles: about

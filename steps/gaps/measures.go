@@ -1,11 +1,9 @@
 package gaps
 
-import "math"
-
 // measures turns finds into the numbers that gates judge.
 func (l *look) measures(finds []find) map[string]any {
 	m := map[string]any{}
-	airLeast, airArea, solidLeast, solidArea := l.widest, 0.0, l.thickest(), 0.0
+	airLeast, airArea, solidLeast, solidArea := l.widest, 0.0, l.thinnest, 0.0
 	slotRatio, angle, foldDepth := 0.0, 180.0, 0.0
 	lineWidth, lineDepth := 0.0, 0.0
 	count := map[string]int64{}
@@ -33,7 +31,6 @@ func (l *look) measures(finds []find) map[string]any {
 			angle = min(angle, f.angle)
 		}
 	}
-	solidLeast = l.leastSolid()
 	m["air.least"], m["air.area"] = airLeast, airArea
 	m["air.spots"] = faults[fingerGap] + faults[curledFinger] + faults[limbGap] + faults[pieceGap]
 	m["air.fingers"], m["air.curled"] = faults[fingerGap], faults[curledFinger]
@@ -62,30 +59,3 @@ func (l *look) measures(finds []find) map[string]any {
 }
 
 func (l *look) airWidth(i int32) float64 { return 2 * float64(l.air[i].Radius) }
-
-// leastSolid returns the least thickness, measured on the triangles.
-func (l *look) leastSolid() float64 {
-	var members []int32
-	for i, c := range l.inner {
-		if c == gap {
-			members = append(members, int32(i))
-		}
-	}
-	members = l.borneOut(members)
-	p := l.pinchOf(l.solid, members, false)
-	if math.IsInf(p.wide, 1) {
-		return l.thickest()
-	}
-	return min(p.wide, l.thickest())
-}
-
-// grade judges facing cavity walls: three walls apart at least, five at best.
-func (l *look) grade(least float64) string {
-	switch {
-	case least < 3*l.wall:
-		return "fail"
-	case least < 5*l.wall:
-		return "warn"
-	}
-	return "pass"
-}

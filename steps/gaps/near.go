@@ -2,6 +2,7 @@ package gaps
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
@@ -26,7 +27,7 @@ const mostPairs = 300
 // Between two limbs the nearest triangles are then followed downhill as long as
 // they are of the gap. Through a solid they are not: on a round limb that would
 // lead sideways, to ever shorter chords.
-func (l *look) pinchOf(balls []geom.Ball, members []int32, follow bool) pinch {
+func (l *look) pinchOf(ctx context.Context, balls []geom.Ball, members []int32, follow bool) (pinch, error) {
 	if !follow {
 		members = l.squarest(balls, members)
 	}
@@ -48,6 +49,9 @@ func (l *look) pinchOf(balls []geom.Ball, members []int32, follow bool) pinch {
 	best := pinch{wide: math.Inf(1)}
 	var tp, tq int32
 	for _, i := range near {
+		if ctx.Err() != nil {
+			return pinch{}, context.Cause(ctx)
+		}
 		j := balls[i].Touch
 		if !follow {
 			if l.through(i, j, &best) {
@@ -64,18 +68,18 @@ func (l *look) pinchOf(balls []geom.Ball, members []int32, follow bool) pinch {
 		}
 	}
 	if math.IsInf(best.wide, 1) {
-		return best
+		return best, nil
 	}
 	if follow {
 		in := map[int32]bool{}
 		for _, i := range members {
 			in[l.skin.Vert[i]] = true
 		}
-		for l.downhill(&tp, &tq, &best, in) {
+		for ctx.Err() == nil && l.downhill(&tp, &tq, &best, in) {
 		}
 	}
 	best.wide = math.Sqrt(best.wide)
-	return best
+	return best, context.Cause(ctx)
 }
 
 // squarest returns the members whose balls touch within 10 degrees of opposite

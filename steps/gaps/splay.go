@@ -2,6 +2,7 @@ package gaps
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
@@ -28,11 +29,14 @@ import (
 func (l *look) falls() float64 { return l.apart * halfTan(square) }
 
 // splay turns the walls of a V between two limbs from gap and slot to crevice.
-func (l *look) splay() {
+func (l *look) splay(ctx context.Context) error {
 	w := l.newWater()
 	var walls []int32
 	next := 0
-	for _, v := range w.order {
+	for k, v := range w.order {
+		if k%4096 == 0 && ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
 		// Bumps lower than rough do not part a place from what lies below.
 		for next < len(w.order) && w.wide[w.order[next]] <= w.wide[v]+l.rough {
 			w.cover(l, w.order[next])
@@ -58,6 +62,7 @@ func (l *look) splay() {
 			l.class[i] = crevice
 		}
 	}
+	return context.Cause(ctx)
 }
 
 // water is the flood, vertex by vertex.

@@ -264,11 +264,15 @@ func (v Vec) across() Vec {
 
 // Rims returns the length of edges with one triangle only, mm, and how many
 // edges have neighbours that turn against one another or more than two
-// triangles: 0 and 0 for a closed surface with one outside.
-func (s *Skin) Rims() (open float64, twisted int) {
+// triangles: 0 and 0 for a closed surface with one outside. It fails when ctx
+// is done.
+func (s *Skin) Rims(ctx context.Context) (open float64, twisted int, err error) {
 	var sum Sum
 	var to, from []int32
 	for v := range int32(len(s.Mesh.Verts)) {
+		if v%4096 == 0 && ctx.Err() != nil {
+			return 0, 0, context.Cause(ctx)
+		}
 		to, from = to[:0], from[:0]
 		for _, f := range s.Faces.Of(v) {
 			t := s.Mesh.Tris[f]
@@ -287,7 +291,7 @@ func (s *Skin) Rims() (open float64, twisted int) {
 			}
 		}
 	}
-	return sum.Total(), twisted
+	return sum.Total(), twisted, nil
 }
 
 // refine halves edges longer than longest until there are none, keeping the

@@ -2,8 +2,6 @@ package gaps
 
 import (
 	"cmp"
-	"context"
-	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -274,19 +272,6 @@ func TestBadInput(t *testing.T) {
 	_, err = steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {plyFile(t, huge)}}})
 	if err == nil || !strings.Contains(err.Error(), "look at every") {
 		t.Errorf("a cube of a kilometre: %v", err)
-	}
-}
-
-func TestStops(t *testing.T) {
-	ctx, cancel := context.WithCancelCause(t.Context())
-	stop := errors.New("stop")
-	cancel(stop)
-	job := &step.Job{
-		Inputs: map[string][]step.File{"surface": {plyFile(t, box(9, 9, 9))}}, Workers: 2, Progress: step.NoProgress,
-		Values: steptest.Values(t, Kind{}.Handbook(), nil),
-	}
-	if _, err := (Kind{}).Run(ctx, job); !errors.Is(err, stop) {
-		t.Errorf("after cancel: %v", err)
 	}
 }
 

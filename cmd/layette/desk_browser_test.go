@@ -313,3 +313,15 @@ func (s *sitter) hostileTab(t *testing.T) {
 		t.Errorf("something ran: whole/head is %s", state)
 	}
 }
+
+// TestDeskFolds: of hundreds of scans the board shows those that ask for
+// somebody, and folds the others away. (The board is one made up in the page.)
+func TestDeskFolds(t *testing.T) {
+	s := sit(t, 1000, 800)
+	s.act(`const was = window.fetch; window.fetch = async (p, h) => { const r = await was(p, h); if (p !== "/board") return r; const b = await r.json();
+		b.Parts[0].Stages = [...Array(10)].map((_, i) => ({ID: "intake/arm/" + i, Name: "intake " + i + ".ply", State: i ? "done" : "held", Says: ""})); b.Next = [...Array(11)].map((_, i) => "x/" + i + ": held");
+		return new Response(JSON.stringify(b)); }`)
+	s.write("sculpt/head.stl", holed("head", 1)) // so that the board is asked for again
+	s.await("the folded board", `document.querySelector("#board details summary") && document.querySelector("#board details summary").textContent === "intake: 9 done" && document.querySelectorAll("#next details li").length === 3 && document.querySelector("#board button.held")`)
+	s.quiet()
+}

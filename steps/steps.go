@@ -21,6 +21,7 @@ import (
 	"layette/steps/printbed"
 	"layette/steps/proportions"
 	"layette/steps/relief"
+	"layette/steps/seat"
 	"layette/steps/session"
 	"layette/steps/shrinkage"
 	"layette/steps/signoff"
@@ -49,6 +50,7 @@ func All() []step.Kind {
 		printbed.Kind{},
 		proportions.Kind{},
 		relief.Kind{},
+		seat.Kind{},
 		session.Kind{},
 		shrinkage.Kind{},
 		signoff.Kind{},

@@ -9,6 +9,7 @@ import (
 	"layette/steps/bag"
 	"layette/steps/bends"
 	"layette/steps/coverage"
+	"layette/steps/calibrate"
 	"layette/steps/cut"
 	"layette/steps/deepen"
 	"layette/steps/factorysheet"
@@ -38,6 +39,7 @@ func All() []step.Kind {
 		bag.Kind{},
 		bends.Kind{},
 		coverage.Kind{},
+		calibrate.Kind{},
 		cut.Kind{},
 		deepen.Kind{},
 		factorysheet.Kind{},

@@ -1,0 +1,145 @@
+package calibrate
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"layette/steps/internal/draw"
+	"layette/steps/internal/form"
+)
+
+func (r *result) measures() map[string]any {
+	bend, left, covered := 0.0, 0.0, 1.0
+	for _, s := range r.samples {
+		bend, left, covered = max(bend, s.bend), max(left, s.sigma), min(covered, s.covered)
+	}
+	hours := math.NaN()
+	if r.values.Has("hours") {
+		hours = r.values.Float("hours") / 3600
+	}
+	m := map[string]any{
+		"samples": int64(len(r.samples)), "shrinks": r.mean.at, "shrinks.from": r.mean.from, "shrinks.to": r.mean.to,
+		"uneven": r.uneven(), "detail": r.detail.at, "detail.from": r.detail.from, "detail.to": r.detail.to,
+		"bend": bend, "left": left, "covered.least": covered, "hours": hours, "contradicts": len(r.contradict) > 0,
+	}
+	m["shrinks.axes"], m["shrinks.axes.from"], m["shrinks.axes.to"] = columns(r.shrink[:])
+	m["kept"], m["kept.from"], m["kept.to"] = columns(r.share[:])
+	var waves []float64
+	for k := range bands {
+		waves = append(waves, cutoffAt(firstBand+k))
+	}
+	m["wavelengths"] = waves
+	return m
+}
+
+func columns(all []band) (at, from, to []float64) {
+	for _, b := range all {
+		at, from, to = append(at, b.at), append(from, b.from), append(to, b.to)
+	}
+	return at, from, to
+}
+
+// notes says what people should know, contradictions first.
+func (r *result) notes() []string {
+	var notes []string
+	for _, c := range r.contradict {
+		notes = append(notes, "Contradiction: "+c+".")
+	}
+	if len(r.samples) == 1 {
+		notes = append(notes, "One sample tells nothing of how samples differ; scan three.")
+	}
+	if !r.values.Has("hours") {
+		notes = append(notes, "The hours since demoulding are not recorded: vinyl goes on shrinking for a day or two.")
+	}
+	if r.values.Float("temperature") != 20 && r.values.Float("expansion") == 0 {
+		notes = append(notes, "The samples were not at 20 °C (ISO 1) and no expansion is given, so no correction was made.")
+	}
+	for _, s := range r.samples {
+		if s.covered < 0.5 {
+			notes = append(notes, fmt.Sprintf("%s shows only %.0f %% of the master's skin.", s.name, 100*s.covered))
+		}
+	}
+	return notes
+}
+
+// toml returns the table to paste.
+func (r *result) toml() string {
+	var b strings.Builder
+	origin := fmt.Sprintf("measured: calibrate, %s, %d samples", r.values.Text("date"), len(r.samples))
+	if r.values.Has("hours") {
+		origin += fmt.Sprintf(", %.4g h after demoulding", r.values.Float("hours")/3600)
+	}
+	fmt.Fprintf(&b, "# Shrinkage is a share of the master; bounds hold the truth with 95 %%.\n# Samples: ")
+	for i, s := range r.samples {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		b.WriteString(strings.Map(printable, s.name))
+	}
+	fmt.Fprintf(&b, "\n[materials.%s]\norigin  = %q\nprocess = { %s = { ", r.values.Text("material"), strings.Map(printable, origin), r.values.Text("link"))
+	if r.uneven() {
+		fmt.Fprintf(&b, "x = \"%.3f %%\", y = \"%.3f %%\", z = \"%.3f %%\", frame = \"master\"", 100*r.shrink[0].at, 100*r.shrink[1].at, 100*r.shrink[2].at)
+	} else {
+		fmt.Fprintf(&b, "shrinks = \"%.3f %%\", shrinks-from = \"%.3f %%\", shrinks-to = \"%.3f %%\"", 100*r.mean.at, 100*r.mean.from, 100*r.mean.to)
+	}
+	fmt.Fprintf(&b, ", detail = \"%.3f mm\", detail-from = \"%.3f mm\", detail-to = \"%.3f mm\", origin = %q } }\n", max(0, r.detail.at), max(0, r.detail.from), max(0, r.detail.to), strings.Map(printable, origin))
+	if r.uneven() {
+		b.WriteString("frames  = { master = { x = [1, 0, 0], y = [0, 1, 0] } }\n")
+	}
+	return b.String()
+}
+
+// printable keeps a name on one line.
+func printable(c rune) rune {
+	if c < ' ' || c == 0x7f {
+		return ' '
+	}
+	return c
+}
+
+// rows writes every estimate as a row of a table.
+func (r *result) rows() string {
+	var b strings.Builder
+	b.WriteString("sample,what,at,value,from,to\n")
+	put := func(sample, what, at string, x band) {
+		fmt.Fprintf(&b, "%q,%s,%q,%.5f,%.5f,%.5f\n", sample, what, at, x.at, x.from, x.to)
+	}
+	axes := [3]string{"x", "y", "z"}
+	for _, s := range r.samples {
+		for k, x := range s.shrink {
+			put(s.name, "shrinks", axes[k], x)
+		}
+		put(s.name, "detail_mm", "", s.detail)
+		for k, x := range s.share {
+			put(s.name, "kept", fmt.Sprintf("%.2f mm", cutoffAt(firstBand+k)), x)
+		}
+		for _, g := range s.regions {
+			put(s.name, "kept", g.name, g.share)
+		}
+	}
+	for k, x := range r.shrink {
+		put("all", "shrinks", axes[k], x)
+	}
+	put("all", "detail_mm", "", r.detail)
+	for k, x := range r.share {
+		put("all", "kept", fmt.Sprintf("%.2f mm", cutoffAt(firstBand+k)), x)
+	}
+	return b.String()
+}
+
+// chart draws what survives by wavelength, with its bounds and the Gaussian
+// curve of the detail.
+func (r *result) chart() string {
+	at, curve := draw.Curve{Name: "measured"}, draw.Curve{Name: "Gaussian", Dashed: true}
+	from, to := draw.Curve{Name: "lower bound"}, draw.Curve{Name: "upper bound"}
+	for k, x := range r.share {
+		w := cutoffAt(firstBand + k)
+		at.Points = append(at.Points, [2]float64{w, x.at})
+		from.Points, to.Points = append(from.Points, [2]float64{w, x.from}), append(to.Points, [2]float64{w, x.to})
+	}
+	for w := 0.5; w <= 6.01; w += 0.25 {
+		curve.Points = append(curve.Points, [2]float64{w, form.Passed(max(r.detail.at, 0.01)/(1-r.mean.at), w)})
+	}
+	return draw.Chart{Title: "what survives of relief", X: "wavelength, mm", Y: "share of the depth", Curves: []draw.Curve{at, from, to, curve}}.SVG()
+}

@@ -8,8 +8,8 @@ import (
 	"layette/steps/archive"
 	"layette/steps/bag"
 	"layette/steps/bends"
-	"layette/steps/coverage"
 	"layette/steps/calibrate"
+	"layette/steps/coverage"
 	"layette/steps/cut"
 	"layette/steps/deepen"
 	"layette/steps/factorysheet"
@@ -38,8 +38,8 @@ func All() []step.Kind {
 		archive.Kind{},
 		bag.Kind{},
 		bends.Kind{},
-		coverage.Kind{},
 		calibrate.Kind{},
+		coverage.Kind{},
 		cut.Kind{},
 		deepen.Kind{},
 		factorysheet.Kind{},

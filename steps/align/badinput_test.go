@@ -46,7 +46,7 @@ func tube(n int, side, r float64) *geom.Mesh {
 func handShots(t testing.TB) []shot {
 	hand.Do(func() {
 		hand.shots = sitting(t, "right-hand", specimen.Options{}, specimen.Session{
-			Scanner: specimen.Scanner{Pitch: 0.5, Noise: 0.08}, Shots: 11, Seed: 3,
+			Scanner: specimen.Scanner{Pitch: 0.5, Noise: 0.08}, Shots: 9, Seed: 3,
 		})
 	})
 	return slices.Clone(hand.shots)

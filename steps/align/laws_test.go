@@ -13,6 +13,7 @@ import (
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
+	"layette/steps/internal/poses"
 	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
@@ -51,12 +52,12 @@ func TestOrderDoesNotMatter(t *testing.T) {
 // allows, a copy is named, and the loops close.
 func TestCleanShots(t *testing.T) {
 	shots := sitting(t, "right-hand", specimen.Options{}, specimen.Session{
-		Scanner: specimen.Scanner{Pitch: 0.5, Clean: true}, Shots: 11, Seed: 3,
+		Scanner: specimen.Scanner{Pitch: 0.5, Clean: true}, Shots: 9, Seed: 3,
 	})
 	res, truth := tossed(t, shots, 2)
 	f := posesOf(t, res)
 	deg, mm, placed := farthest(t, f, truth, shots)
-	if len(placed) < 6 || deg > 0.15 || mm > 0.05 {
+	if len(placed) < 5 || deg > 0.15 || mm > 0.05 {
 		t.Errorf("%d placed, worst %.4f degrees and %.4f mm", len(placed), deg, mm)
 	}
 	if loop := res.Measures["loop.worst"].(float64); loop > 0.1 {
@@ -246,5 +247,21 @@ func TestNothing(t *testing.T) {
 	_, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{}})
 	if err == nil || !strings.Contains(err.Error(), "no scans") {
 		t.Errorf("%v", err)
+	}
+}
+
+// TestOutcomeIsPinned: if this fails, results changed; raise the handbook's
+// Version in the same commit and pin the new outcome. The table is read back
+// as merge reads it.
+func TestOutcomeIsPinned(t *testing.T) {
+	res := run(t, filesOf(t, handShots(t)), nil, 2)
+	table, err := poses.Read(bytes.NewReader(res.Files["poses/poses.json"]))
+	if err != nil || len(table.Scans) != len(handShots(t)) {
+		t.Fatalf("%d places, %v", len(table.Scans), err)
+	}
+	sum := sha256.Sum256(res.Files["poses/poses.json"])
+	const want = "d975c35fbfb64672"
+	if got := hex.EncodeToString(sum[:8]); got != want || (Kind{}).Handbook().Version != 1 {
+		t.Errorf("outcome %s of version %d; pinned is %s of version 1\n%s", got, Kind{}.Handbook().Version, want, res.Files["pairs/pairs.csv"])
 	}
 }

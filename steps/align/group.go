@@ -50,7 +50,7 @@ func (s *session) loose(a, b int) float64 {
 // within is limit for a scanner whose right pairs are known to spread more than
 // their noise: its shapes are less true than its points.
 func (s *session) within(a, b int) float64 {
-	return limit(s.scans[a], s.scans[b]) + float64(2.5*s.noise(a, b))*(max(1, s.ratio/usualRatio)-1)
+	return limit(s.scans[a], s.scans[b]) + float64(float64(2.5*s.noise(a, b))*(max(1, s.ratio/usualRatio)-1))
 }
 
 // noise is the scatter of two scans' points together, mm; scans without any are
@@ -252,7 +252,7 @@ func (g *group) promising(i int, spots []hint) []hint {
 		for _, o := range g.near(i, spots[k].pose, 8) {
 			m.Add(g.meet(i, spots[k].pose, o, 60))
 		}
-		spots[k].worth = float64(m.On) * m.Agree() * (1 - 3*m.Clashing())
+		spots[k].worth = float64(m.On) * m.Agree() * (1 - float64(3*m.Clashing()))
 	}
 	slices.SortStableFunc(spots, func(a, b hint) int { return cmp.Compare(b.worth, a.worth) })
 	n := 0
@@ -323,7 +323,7 @@ func (g *group) nestle(ctx context.Context, i int, at geom.Pose, near []int) (ge
 		if ctx.Err() != nil {
 			return at, 0
 		}
-		reach := g.s.spacing * (3 - 0.3*float64(round))
+		reach := g.s.spacing * (3 - float64(0.3*float64(round)))
 		touches := g.touches(i, at, near, reach, 150)
 		if len(touches) < 30 {
 			return at, 0
@@ -371,7 +371,7 @@ func (g *group) judge(p *place, near []int, most int) {
 	if weight > 0 {
 		p.sigma = p.meeting.Sigma() / (noise / weight)
 	}
-	p.worth = float64(p.meeting.On) * p.meeting.Agree() * (1 - 3*p.meeting.Clashing())
+	p.worth = float64(p.meeting.On) * p.meeting.Agree() * (1 - float64(3*p.meeting.Clashing()))
 	p.why = g.complaint(p)
 	p.ok = p.why == ""
 }

@@ -21,7 +21,7 @@ func (g *group) complaint(p *place) string {
 	case m.Clashing() > mostClash:
 		return fmt.Sprintf("%.0f %% of it would hang in front of what other shots saw", 100*m.Clashing())
 	case m.Agree() < enoughAgree:
-		return fmt.Sprintf("only %.0f %% of what lies over its neighbours lies on them: did the child move?", 100*m.Agree())
+		return fmt.Sprintf("only %.0f %% of what lies over its neighbours lies on them; the child may have moved", 100*m.Agree())
 	case p.sigma > looseness*g.s.ratio:
 		return fmt.Sprintf("it lies %.1f times as loosely as the others: blurred, or not this part", p.sigma/g.s.ratio)
 	case len(p.against) > 0:
@@ -87,7 +87,7 @@ func (g *group) settle(ctx context.Context, fine bool, rounds int) error {
 		return err
 	}
 	for round := range rounds {
-		j, links, err := g.system(ctx, edges, fine, g.s.spacing*(1.5-0.5*float64(round)/float64(rounds)))
+		j, links, err := g.system(ctx, edges, fine, g.s.spacing*(1.5-float64(0.5*float64(round))/float64(rounds)))
 		if err != nil {
 			return err
 		}

@@ -96,7 +96,7 @@ func (r *result) offsets(i int) []float64 {
 	for _, o := range r.g.near(i, r.g.at[i], 40) {
 		b := r.s.scans[o].view
 		to := r.g.at[i].Then(r.g.at[o].Inverse())
-		lim := max(3*r.s.ratio*r.s.noise(i, o), r.s.within(i, o)) + 0.1*c.Spacing
+		lim := max(3*r.s.ratio*r.s.noise(i, o), r.s.within(i, o)) + float64(0.1*c.Spacing)
 		for k := range off {
 			if c.Rim[k] || off[k] == 0 {
 				continue

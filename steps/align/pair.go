@@ -47,7 +47,7 @@ const (
 // itself does on curved skin.
 func limit(a, b *scan) float64 {
 	n := math.Sqrt(float64(a.view.Noise*a.view.Noise) + float64(b.view.Noise*b.view.Noise))
-	return 0.05*a.view.Spacing + 2.5*n
+	return float64(0.05*a.view.Spacing) + float64(2.5*n)
 }
 
 // pairUp looks for ideas for every two scans.
@@ -159,7 +159,7 @@ func think(ctx context.Context, a, b *scan) []idea {
 }
 
 // worth puts ideas in order: how much lies on the other scan, and how well.
-func (i *idea) worth() float64 { return float64(i.On) * i.Agree * (1 - 3*i.Clash) }
+func (i *idea) worth() float64 { return float64(i.On) * i.Agree * (1 - float64(3*i.Clash)) }
 
 // assess judges a pose.
 func assess(a, b *scan, pose geom.Pose, lim float64, votes int) idea {

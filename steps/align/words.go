@@ -35,7 +35,7 @@ func (r *result) sentences() []string {
 	}
 	for _, i := range r.byName() {
 		if why := r.why[i]; why != "" {
-			notes = append(notes, fmt.Sprintf("%s is not placed: %s.", r.s.scans[i].name, strings.TrimSuffix(why, ".")))
+			notes = append(notes, fmt.Sprintf("%s is not placed: %s.", r.s.scans[i].name, strings.TrimRight(why, ".?")))
 		}
 	}
 	for _, i := range r.byName() {

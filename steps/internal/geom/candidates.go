@@ -146,17 +146,17 @@ func (m *oriented) agrees(o *oriented, spacing float64) bool {
 	da, db := o.pa.Sub(m.pa), o.pb.Sub(m.pb)
 	la, lb := da.Len(), db.Len()
 	least := 5 * spacing // nearer ones say little about the turn
-	if la < least || lb < least || math.Abs(la-lb) > 1.5*spacing+0.03*la {
+	if la < least || lb < least || math.Abs(la-lb) > float64(1.5*spacing)+float64(0.03*la) {
 		return false
 	}
 	if math.Abs(m.na.Dot(o.na)-m.nb.Dot(o.nb)) > 0.2 {
 		return false
 	}
 	ia, ib := 1/la, 1/lb
-	if math.Abs(m.na.Dot(da)*ia-m.nb.Dot(db)*ib) > 0.25 || math.Abs(o.na.Dot(da)*ia-o.nb.Dot(db)*ib) > 0.25 {
+	if math.Abs(float64(m.na.Dot(da)*ia)-float64(m.nb.Dot(db)*ib)) > 0.25 || math.Abs(float64(o.na.Dot(da)*ia)-float64(o.nb.Dot(db)*ib)) > 0.25 {
 		return false
 	}
-	ta, tb := m.na.Cross(o.na).Dot(da)*ia, m.nb.Cross(o.nb).Dot(db)*ib
+	ta, tb := float64(m.na.Cross(o.na).Dot(da)*ia), float64(m.nb.Cross(o.nb).Dot(db)*ib)
 	return math.Abs(ta-tb) < 0.3 // a mirror image turns the sign
 }
 

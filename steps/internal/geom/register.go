@@ -47,7 +47,7 @@ func (s *Normal6) Solve() ([6]float64, bool) {
 		for j := range 6 {
 			a[i*6+j] = s.A[i][j]
 		}
-		a[i*6+i] += 1e-5 * trace
+		a[i*6+i] += float64(1e-5 * trace)
 	}
 	x := s.B
 	if trace == 0 || !Cholesky(a[:], 6) {

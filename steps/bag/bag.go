@@ -26,7 +26,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "bag",
-		Version: 1,
+		Version: 2,
 		Summary: "Packs what goes to the factory into a bag that anybody can check.",
 		Method: "The bag's payload holds masters/, pieces/, accounts/ (each stage's measures, gates and signatures as JSON), " +
 			"papers/ (the factory sheet, the inspection sheet and the trail), other/ and NOTE.txt, which says in plain words what the factory must " +

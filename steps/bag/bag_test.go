@@ -116,6 +116,28 @@ func TestNote(t *testing.T) {
 	}
 }
 
+// TestLinksInTables: links given as tables with a detail are told like plain
+// ones: 2 % and 2 % are 3.96 %; wax that grows by 0.3 % is told so; one by axis
+// is left to the account.
+func TestLinksInTables(t *testing.T) {
+	link := func(name string, share float64) step.Table {
+		return step.Table{Names: []string{name, "detail", "origin"}, Kinds: []step.ValueType{step.Share, step.Length, step.String}, Values: []any{share, 0.4, "ask your factory"}}
+	}
+	links := step.Table{Names: []string{"wax", "mould"}, Kinds: []step.ValueType{step.Tree, step.Share}, Values: []any{link("shrinks", 0.02), 0.02}}
+	note := func() string {
+		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: kit(t), Values: step.Values{"shrinkage": links}})
+		return string(r.Files["bag/for-the-factory/data/NOTE.txt"])
+	}
+	if n := note(); !strings.Contains(n, "  wax              2 %\n") || !strings.Contains(n, "3.9600 %") || strings.Contains(n, "by axis, see") {
+		t.Errorf("%s", n)
+	}
+	links.Values[0] = link("grows", 0.003)
+	links.Values[1] = step.Table{Names: []string{"x", "y", "z", "frame"}, Values: []any{0.01, 0.02, 0.03, "mould"}}
+	if n := note(); !strings.Contains(n, "wax              grows by 0.3 %") || !strings.Contains(n, "mould            by axis, see") {
+		t.Errorf("%s", n)
+	}
+}
+
 func TestRefusals(t *testing.T) {
 	tests := []struct {
 		name   string

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"layette/engine/step"
+	"layette/steps/internal/process"
 )
 
 // note writes NOTE.txt: what the factory must know, in plain words.
@@ -53,13 +54,17 @@ func shrinkage(b *strings.Builder, v step.Values) {
 	t := v.Table("shrinkage")
 	left := 1.0
 	for i, name := range t.Names {
-		share, ok := t.Values[i].(float64)
-		if !ok {
+		l, err := process.One(name, t.Values[i], nil)
+		if err != nil || !l.Even() {
 			fmt.Fprintf(b, "  %-16s by axis, see the account of the shrinkage stage\n", name)
 			continue
 		}
-		left = float64(left * (1 - share))
-		fmt.Fprintf(b, "  %-16s %.3g %%\n", name, 100*share)
+		left = float64(left * l.Factor[0])
+		if l.Factor[0] > 1 {
+			fmt.Fprintf(b, "  %-16s grows by %.3g %% of what it was made from\n", name, 100*(l.Factor[0]-1))
+			continue
+		}
+		fmt.Fprintf(b, "  %-16s %.3g %%\n", name, 100*(1-l.Factor[0]))
 	}
 	fmt.Fprintf(b, "  %-16s %.4f %%, scale %.6f (where no link goes by axis and no part has links of its own)\n", "together", 100*(1-left), 1/left)
 }

@@ -2,9 +2,10 @@ package factorysheet
 
 import (
 	"fmt"
-	"math"
+	"strings"
 
 	"layette/engine/step"
+	"layette/steps/internal/process"
 )
 
 // shrinkage tells the chain link by link, with the factor that each was made
@@ -22,7 +23,7 @@ func (s *sheet) shrinkage() {
 	chain := s.values.Table("shrinkage")
 	all, even := 1.0, true
 	for i, name := range chain.Names {
-		share, factor := link(chain.Values[i])
+		share, factor := link(name, chain.Values[i])
 		if factor == 0 {
 			even = false
 			t.Rows = append(t.Rows, []string{name, share, "by axis", ""})
@@ -42,23 +43,35 @@ func (s *sheet) shrinkage() {
 
 // link returns a link's share in words and the factor that makes it good, 0 if
 // that differs by axis. Links are written as the step shrinkage reads them.
-func link(value any) (share string, factor float64) {
-	switch v := value.(type) {
-	case float64:
-		return fmt.Sprintf("%.4g %%", 100*v), 1 / (1 - v)
-	case step.Table:
-		if x, ok := number(v, "grows"); ok {
-			return fmt.Sprintf("grows by %.4g %% of what it was made from", 100*x), 1 / (1 + x)
-		}
-		if x, ok := number(v, "volume"); ok {
-			return fmt.Sprintf("%.4g %% of the volume", 100*x), 1 / math.Cbrt(1-x)
-		}
-		x, _ := number(v, "x")
-		y, _ := number(v, "y")
-		z, _ := number(v, "z")
-		return fmt.Sprintf("x %.4g %%, y %.4g %%, z %.4g %%", 100*x, 100*y, 100*z), 0
+func link(name string, value any) (share string, factor float64) {
+	l, err := process.One(name, value, nil)
+	if err != nil || !l.Even() {
+		return axes(value), 0
 	}
-	return fmt.Sprint(value), 0
+	factor = 1 / l.Factor[0]
+	t, _ := value.(step.Table)
+	if x, ok := number(t, "volume"); ok {
+		return fmt.Sprintf("%.4g %% of the volume", 100*x), factor
+	}
+	if l.Factor[0] > 1 {
+		return fmt.Sprintf("grows by %.4g %% of what it was made from", 100*(l.Factor[0]-1)), factor
+	}
+	return fmt.Sprintf("%.4g %%", 100*(1-l.Factor[0])), factor
+}
+
+// axes writes the shares of a link that differ by axis, in its own frame.
+func axes(value any) string {
+	t, _ := value.(step.Table)
+	var says []string
+	for _, axis := range []string{"x", "y", "z"} {
+		if v, ok := number(t, axis); ok {
+			says = append(says, fmt.Sprintf("%s %.4g %%", axis, 100*v))
+		}
+	}
+	if len(says) == 0 {
+		return "cannot be read: ask"
+	}
+	return strings.Join(says, ", ")
 }
 
 func number(t step.Table, name string) (float64, bool) {

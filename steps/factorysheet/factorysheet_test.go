@@ -409,3 +409,32 @@ func BenchmarkMaster(b *testing.B) {
 	}
 	b.ReportMetric(2*float64(b.N)/b.Elapsed().Seconds(), "Mtri/s")
 }
+
+// TestLink: links as plain shares, as tables with a detail, growing, by volume
+// (7.28 % of the volume is 2.488 % of the length) and by axis.
+func TestLink(t *testing.T) {
+	table := func(pairs ...any) step.Table {
+		var t step.Table
+		for i := 0; i < len(pairs); i += 2 {
+			t.Names, t.Values = append(t.Names, pairs[i].(string)), append(t.Values, pairs[i+1])
+		}
+		return t
+	}
+	for _, tt := range []struct {
+		link   any
+		share  string
+		factor float64
+	}{
+		{0.02, "2 %", 1.020408},
+		{table("shrinks", 0.02, "detail", 0.4), "2 %", 1.020408},
+		{table("detail", 0.4), "0 %", 1},
+		{table("grows", 0.003), "grows by 0.3 % of what it was made from", 0.997009},
+		{table("volume", 0.0728), "7.28 % of the volume", 1.025515},
+		{table("x", 0.01, "y", 0.02, "z", 0.03, "frame", "mould"), "x 1 %, y 2 %, z 3 %", 0},
+		{"much", "cannot be read: ask", 0},
+	} {
+		if share, factor := link("wax", tt.link); share != tt.share || math.Abs(factor-tt.factor) > 1e-6 {
+			t.Errorf("%v: %q %.6f, want %q %.6f", tt.link, share, factor, tt.share, tt.factor)
+		}
+	}
+}

@@ -1,6 +1,11 @@
 package specimen
 
-import "layette/steps/internal/geom"
+import (
+	"fmt"
+	"math"
+
+	"layette/steps/internal/geom"
+)
 
 // An Arm says how a right arm is made and held. Its frame: the shoulder's
 // opening at z = 0, the upper arm along z, the elbow bending toward -y, the
@@ -94,6 +99,29 @@ func (l limb) out(p geom.Vec) geom.Vec { return l.hand.World(p.Mul(l.size)) }
 func (l limb) gap(i int) (float64, geom.Vec, geom.Vec) {
 	_, p, q := pinch(l.digits[i], l.digits[i+1])
 	return facing(l.solid, l.out(p), l.out(q))
+}
+
+const (
+	gapBand = 0.02 // mm that planted air may differ from what was asked for
+	gapPast = 1.5  // mm past both middle joints: nearer the web it is no gap between ends
+)
+
+// leant is gap for fingers that were leant together, mm in all. It is an error
+// if the air is not what was asked for, or is least anywhere but between the
+// ends of both fingers: toward the web all air runs out to nothing.
+func (l limb) leant(h Hand) (float64, geom.Vec, geom.Vec, error) {
+	i := h.Between
+	d, p, q := l.gap(i)
+	at := l.hand.Back().World(p.Add(q).Mul(0.5)).Mul(1 / l.size)
+	past := far
+	for _, f := range l.digits[i : i+2] {
+		past = min(past, at.Sub(f.joint[1]).Dot(f.frames[1].Z))
+	}
+	if want := h.Gap * l.size; math.Abs(d-want) > gapBand || past < gapPast {
+		return 0, p, q, fmt.Errorf("specimen: %s and %s finger cannot be leant together to %.3g mm of air: it comes out as %.3g mm, %.1f mm past their middle joints; ask for less air, curl them less, or take another seed for other fingers",
+			digits[i], digits[i+1], want, d, past)
+	}
+	return d, p, q, nil
 }
 
 // over returns the air between the end of finger i and the palm.

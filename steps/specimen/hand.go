@@ -1,6 +1,10 @@
 package specimen
 
-import "layette/steps/internal/geom"
+import (
+	"math"
+
+	"layette/steps/internal/geom"
+)
 
 // A Hand says how a right hand is held. Its frame: origin at the wrist crease,
 // z toward the fingers, x toward the thumb, the palm facing -y. At size 1 it
@@ -299,28 +303,39 @@ func palmLines(hand Field) []*line {
 
 // close leans the ends of two fingers together until the air between them is
 // exactly h.Gap: exactly between their bones, and then again by what their
-// flesh takes of it.
+// flesh takes of it. Not every hand has such a place: see limb.leant.
 func (h Hand) close(fs [5]*finger) {
 	if h.Gap <= 0 || h.Between < 1 || h.Between > 3 {
 		return
 	}
 	a, b := fs[h.Between], fs[h.Between+1]
-	bones := h.Gap + 0.4
+	bones, d := h.Gap+0.4, 0.0
 	for range 6 {
-		lo, hi := -20.0, 40.0
-		for range 40 {
-			lean := (lo + hi) / 2
-			a.lean, b.lean = -lean/2, lean/2
-			a.pose()
-			b.pose()
-			if d, _, _ := air(a, b); d > bones {
-				lo = lean
-			} else {
-				hi = lean
-			}
-		}
-		d, _, _ := pinch(a, b)
+		lean(a, b, 40, func() bool { d, _, _ := air(a, b); return d > bones })
+		d, _, _ = pinch(a, b)
 		bones += h.Gap - d
+	}
+	// Where air near the middle joints, which no lean changes, is hardly more
+	// than is asked for, bones lead astray; flesh does not, but takes longer.
+	if math.Abs(d-h.Gap) > gapBand {
+		lean(a, b, 20, func() bool { d, _, _ := pinch(a, b); return d > h.Gap })
+	}
+}
+
+// lean halves the angle between the ends of two fingers so many times, from 60
+// degrees of it, closing it while they are apart.
+func lean(a, b *finger, times int, apart func() bool) {
+	lo, hi := -20.0, 40.0
+	for range times {
+		mid := (lo + hi) / 2
+		a.lean, b.lean = -mid/2, mid/2
+		a.pose()
+		b.pose()
+		if apart() {
+			lo = mid
+		} else {
+			hi = mid
+		}
 	}
 }
 

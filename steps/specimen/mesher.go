@@ -21,6 +21,8 @@ type Sampling struct {
 const (
 	edgeOverCell  = 0.42 // mean edge over the lattice's a (measured)
 	mostTriangles = 40_000_000
+
+	usualTriangles = 200_000
 )
 
 // triangulate makes the surface of f: the whole skin, or with cut the part of
@@ -116,7 +118,7 @@ func (s Sampling) cell(ctx context.Context, f Field, cut bool) (float64, error) 
 		}
 		return s.Edge / edgeOverCell, nil
 	case n == 0:
-		n = 200_000
+		n = usualTriangles
 	case n > mostTriangles:
 		return 0, fmt.Errorf("specimen: %d triangles asked for; %d is the most", n, mostTriangles)
 	}

@@ -92,7 +92,7 @@ func tilt(f Field, marks map[string]geom.Vec, deg float64) (Field, map[string]ge
 
 var digits = [...]string{"thumb", "index", "middle", "ring", "little"}
 
-func (k *Kit) arm(p *Part, f faults, casting bool) {
+func (k *Kit) arm(p *Part, f faults, casting bool) error {
 	o := k.options
 	a := Arm{
 		Hand: f.hand(Hand{Plain: o.Plain, Curl: o.Curl}), Elbow: o.Elbow, Short: o.ThreeQuarter, Tie: !o.NoTie,
@@ -123,7 +123,10 @@ func (k *Kit) arm(p *Part, f faults, casting bool) {
 		}
 	}
 	if i := a.Hand.Between; a.Hand.Gap > 0 {
-		d, q, r := l.gap(i)
+		d, q, r, err := l.leant(a.Hand)
+		if err != nil {
+			return fmt.Errorf("%w (%s)", err, p.Name)
+		}
 		p.Sizes[fmt.Sprintf("gap.%d", i)] = d
 		p.plant(FingerGap, back.World(q.Add(r).Mul(0.5)), 3, d)
 	}
@@ -131,6 +134,7 @@ func (k *Kit) arm(p *Part, f faults, casting bool) {
 		p.plant(Foreign, back.World(l.axis[2]), 40, l.size)
 	}
 	f.onHand(p, a, l, back)
+	return nil
 }
 
 func (k *Kit) leg(p *Part, f faults, casting bool) {

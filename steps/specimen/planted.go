@@ -46,8 +46,11 @@ var whats = []What{
 type Fault struct {
 	What What
 	Part string
-	Size float64 // in the unit of the fault's value; 0 means a usual one
-	Seed uint64  // decides the place, or the fingers
+	// Size is in the unit of the fault's value; 0 means a usual one. Faults of
+	// the hand, and an oval opening, are said of a term newborn and grow or
+	// shrink with the child: at 36 weeks 1 mm of air is 0.948 mm.
+	Size float64
+	Seed uint64 // decides the place, or the fingers
 }
 
 // mostGap is the widest air that leaning two fingers together gives a least
@@ -191,6 +194,9 @@ func (fs faults) hand(h Hand) Hand {
 	}
 	if f, ok := fs.find(Curled); ok {
 		h.Over, h.OverAir = 1+f.rand().IntN(4), f.size()
+		if h.Gap > 0 && (h.Over == h.Between || h.Over == h.Between+1) {
+			h.Over = 1 + (h.Over+1)%4 // leave leant fingers as they are
+		}
 	}
 	return h
 }

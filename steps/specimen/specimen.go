@@ -103,7 +103,8 @@ type Part struct {
 }
 
 // Part returns a part of the kit, or a casting: a hand or foot alone, cut at
-// wrist or ankle.
+// wrist or ankle. Fingers that cannot be leant together as a fault asks are an
+// error: it depends on which, and on how they are curled.
 func (k *Kit) Part(name string) (*Part, error) {
 	p := &Part{Name: name, Cut: true, Marks: map[string]geom.Vec{}, Sizes: map[string]float64{}}
 	side, what, _ := strings.Cut(name, "-")
@@ -120,7 +121,9 @@ func (k *Kit) Part(name string) (*Part, error) {
 	case !slices.Contains(Parts, name) && !slices.Contains(Castings, name):
 		return nil, fmt.Errorf("specimen: no part %q; there are %s and, as castings, %s", name, strings.Join(Parts, ", "), strings.Join(Castings, ", "))
 	case what == "arm" || what == "hand":
-		k.arm(p, f, what == "hand")
+		if err := k.arm(p, f, what == "hand"); err != nil {
+			return nil, err
+		}
 	default:
 		k.leg(p, f, what == "foot")
 	}
@@ -178,7 +181,8 @@ func (p *Part) turnOver() {
 //
 // What is thinner than a cell (2.4 edges), solid or air, may be fused or
 // missed: the skin between the fingers' roots wants 300,000 triangles an arm. A part with a planted gap, plate or slot therefore gets more
-// triangles than asked for, if it takes more to show it; an Edge is obeyed.
+// triangles than asked for, if it takes more to show it, and is an error if it
+// takes more than 40 million; an Edge is obeyed.
 //
 // Two million triangles of an arm take about 3 s on two processors.
 func (p *Part) Mesh(ctx context.Context, s Sampling) (*geom.Mesh, error) {
@@ -217,7 +221,11 @@ func surfaceOf(ctx context.Context, f Field, cut bool, s Sampling, fine float64)
 		return nil, err
 	}
 	if fine > 0 && s.Edge == 0 {
+		asked := a
 		a = min(a, 0.95*fine)
+		if n := or(float64(s.Triangles), usualTriangles) * (asked / a) * (asked / a); n > mostTriangles {
+			return nil, fmt.Errorf("specimen: %.3g mm of planted air or thickness would take %.2g triangles to show; %d is the most: plant more, or give an edge", fine, n, mostTriangles)
+		}
 	}
 	return triangulate(ctx, f, a, cut, s.Open, s.Workers)
 }

@@ -71,7 +71,7 @@ func answer(f func(*http.Request) (any, error)) http.HandlerFunc {
 		v, err := f(r)
 		if err == nil {
 			w.Header().Set("Content-Type", "application/json")
-			err = json.NewEncoder(w).Encode(v)
+			json.NewEncoder(w).Encode(v) // who went away hears nothing
 			return
 		}
 		if e, ok := errors.AsType[*askedWrong](err); ok {

@@ -114,9 +114,8 @@ type graph struct {
 	degree   []int
 }
 
-func (g *graph) row(i int) []uint64  { return g.rows[i*g.words : (i+1)*g.words] }
-func (g *graph) agree(i, j int) bool { return g.rows[i*g.words+j/64]>>(j%64)&1 != 0 }
-func (g *graph) set(i, j int)        { g.rows[i*g.words+j/64] |= 1 << (j % 64) }
+func (g *graph) row(i int) []uint64 { return g.rows[i*g.words : (i+1)*g.words] }
+func (g *graph) set(i, j int)       { g.rows[i*g.words+j/64] |= 1 << (j % 64) }
 
 // oriented is a place with its normal, both scans.
 type oriented struct{ pa, na, pb, nb Vec }

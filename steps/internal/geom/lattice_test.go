@@ -3,7 +3,6 @@ package geom
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -144,7 +143,7 @@ func TestCubesLeaveNoneOut(t *testing.T) {
 				e := c | d<<3
 				want := (mask>>c ^ mask>>(c|1<<d)) & 1
 				if used[e] != want {
-					t.Fatal(fmt.Sprintf("mask %08b uses edge %d %d times, want %d", mask, e, used[e], want))
+					t.Fatalf("mask %08b uses edge %d %d times, want %d", mask, e, used[e], want)
 				}
 			}
 		}

@@ -71,11 +71,11 @@ func (s *Normal6) Weakest() (firm float64, turn, shift Vec) {
 	return values[0] / max(s.Sum, 1e-300), Vec{v[0], v[1], v[2]}, Vec{v[3], v[4], v[5]}
 }
 
-// Stepped returns p followed by the small motion x about mid, whose turn is
+// Stepped returns a followed by the small motion x about mid, whose turn is
 // measured in mm at the distance size.
-func (p Pose) Stepped(x [6]float64, mid Vec, size float64) Pose {
+func (a Pose) Stepped(x [6]float64, mid Vec, size float64) Pose {
 	rot := SmallTurn(Vec{x[0] / size, x[1] / size, x[2] / size})
-	return p.Then(Pose{rot, mid.Add(Vec{x[3], x[4], x[5]}).Sub(rot.Apply(mid))})
+	return a.Then(Pose{rot, mid.Add(Vec{x[3], x[4], x[5]}).Sub(rot.Apply(mid))})
 }
 
 // Touch is a place where two scans lie on each other, in the second one's

@@ -6,7 +6,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 
 	"layette/engine/step"
 	"layette/steps/internal/draw"
@@ -176,52 +175,23 @@ func newResult(values step.Values, samples []*found) *result {
 		at := func(x float64) float64 { return 1 - (1-x)/warm }
 		return band{at(b.at), at(b.from), at(b.to)}
 	}
-	gather := func(of func(*found) band) band {
+	gather := func(off float64, of func(*found) band) band {
 		var all []band
 		for _, s := range samples {
 			all = append(all, of(s))
 		}
-		return together(all)
+		return together(all, off)
 	}
 	for k := range 3 {
-		r.shrink[k] = cool(gather(func(f *found) band { return f.shrink[k] }))
+		r.shrink[k] = cool(gather(offLeast, func(f *found) band { return f.shrink[k] }))
 	}
-	r.mean = cool(gather(func(f *found) band { return f.mean }))
-	r.detail = gather(func(f *found) band { return f.detail })
+	r.mean = cool(gather(offLeast, func(f *found) band { return f.mean }))
+	r.detail = gather(0, func(f *found) band { return f.detail })
 	for k := range bands {
-		r.share[k] = gather(func(f *found) band { return f.share[k] })
+		r.share[k] = gather(offKept, func(f *found) band { return f.share[k] })
 	}
 	r.compare()
 	return r
-}
-
-// students are the two-sided 95 % points of Student's t for 1, 2, ... degrees
-// (tables; from memory).
-var students = []float64{12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228}
-
-// together averages estimates. Where they differ by more than their own bounds
-// explain, the difference between samples sets the bounds.
-func together(all []band) band {
-	n := float64(len(all))
-	mean, own := 0.0, 0.0
-	for _, b := range all {
-		mean += b.at / n
-		half := (b.to - b.from) / (2 * student)
-		own += float64(half*half) / n
-	}
-	within := student * math.Sqrt(own/n)
-	between := 0.0
-	for _, b := range all {
-		between += float64((b.at - mean) * (b.at - mean))
-	}
-	half := within
-	if len(all) > 1 {
-		if spread := between / (n - 1); spread > 2*own {
-			t := students[min(len(all)-2, len(students)-1)]
-			half = max(within, t*math.Sqrt(spread/n))
-		}
-	}
-	return band{mean, mean - half, mean + half}
 }
 
 // compare holds the recipe's figures against the bounds.

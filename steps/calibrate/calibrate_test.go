@@ -13,11 +13,14 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/BurntSushi/toml"
+
 	"layette/engine/step"
 	"layette/steps/internal/draw"
 	"layette/steps/internal/form"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/meshio"
+	"layette/steps/internal/process"
 	"layette/steps/internal/steptest"
 )
 
@@ -43,40 +46,51 @@ func given(t testing.TB, m *geom.Mesh, values step.Values, samples ...*geom.Mesh
 var usual = truth{shrink: [3]float64{0.02, 0.035, 0.06}, detail: 1.5, noise: 0.05, bend: 1.0 / 1000}
 
 // TestSamples: a sample shrunk by 2, 3.5 and 6 %, softened at 1.5 mm, bent,
-// noisy, with flash and holes, laid elsewhere: shrinkage to 0.05 points,
-// transfer to 0.03 at 1 to 6 mm, and the recipe that says otherwise is told so.
+// noisy, with flash and holes, laid elsewhere: the bounds hold every figure, and
+// the recipe that says otherwise is told so. With points 0.4 mm apart shrinkage
+// is found to 0.08 points and transfer to 0.05; with LAYETTE_SEEDS set the points
+// are 0.25 mm apart, and 0.05 points and 0.03 are asked for.
 func TestSamples(t *testing.T) {
-	m := lump(165)
+	n, near, nearKept := 100, 0.0008, 0.05
+	if os.Getenv("LAYETTE_SEEDS") != "" {
+		n, near, nearKept = 165, 0.0005, 0.03
+	}
+	m := lump(n)
 	one := usual
 	one.seed = 1
 	recipe := step.Table{Names: []string{"vinyl"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.05}}
 	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"links": recipe, "hours": 48 * 3600.0, "date": "2026-03-04"}, moulded(t, m, one)))
-	axes := r.Measures["shrinks.axes"].([]float64)
+	row := func(name string, k int) band {
+		of := func(s string) float64 { return r.Measures[name+s].([]float64)[k] }
+		return band{of(""), of(".from"), of(".to")}
+	}
 	for k, want := range usual.shrink {
-		if math.Abs(axes[k]-want) > 0.0005 {
-			t.Errorf("axis %d shrinks %.5f, want %.4f", k, axes[k], want)
+		if b := row("shrinks.axes", k); math.Abs(b.at-want) > near || want < b.from || want > b.to {
+			t.Errorf("axis %d shrinks %.5f, want %.4f", k, b, want)
 		}
 	}
-	for k, got := range r.Measures["kept"].([]float64) {
-		if want := form.Passed(usual.detail, cutoffAt(firstBand+k)); math.Abs(got-want) > 0.03 {
-			t.Errorf("of %.2f mm %.3f survives, want %.3f", cutoffAt(firstBand+k), got, want)
+	for k := range bands {
+		want := form.Passed(usual.detail, cutoffAt(firstBand+k))
+		if b := row("kept", k); math.Abs(b.at-want) > nearKept || want < b.from || want > b.to {
+			t.Errorf("of %.2f mm %.3f survives, want %.3f", cutoffAt(firstBand+k), b, want)
 		}
 	}
-	if d := r.Measures["detail"].(float64); math.Abs(d-1.5*(1-0.115/3)) > 0.06 {
+	if d, want := r.Measures["detail"].(float64), 1.5*(1-0.115/3); math.Abs(d-want) > 2*nearKept*want || want < r.Measures["detail.from"].(float64) || want > r.Measures["detail.to"].(float64) {
 		t.Errorf("detail %v", d)
 	}
 	if !r.Measures["uneven"].(bool) || !r.Measures["contradicts"].(bool) || !strings.HasPrefix(r.Notes[0], "Contradiction: along x the recipe says 5 %") {
 		t.Errorf("%v %q", r.Measures, r.Notes)
 	}
 	table := string(r.Files["table/hand-calibrated.toml"])
-	if !strings.Contains(table, "[materials.vinyl]") || !strings.Contains(table, "48 h after demoulding") || !strings.Contains(table, "2026-03-04, 1 samples") {
+	if !strings.Contains(table, "[materials.vinyl]") || !strings.Contains(table, "48 h after demoulding") || !strings.Contains(table, "2026-03-04, 1 sample,") {
 		t.Errorf("%s", table)
 	}
 }
 
 // TestBoundsHoldTheTruth counts over many seeds how often the bounds hold the
-// truth: 90 to 99 of 100 are asked for. It takes minutes: LAYETTE_SEEDS says
-// how many seeds.
+// truth, and how many samples cannot tell. 90 to 99 of 100 are asked for; that
+// the bounds are wider than that is no fault here. It takes minutes:
+// LAYETTE_SEEDS says how many seeds.
 func TestBoundsHoldTheTruth(t *testing.T) {
 	seeds, _ := strconv.Atoi(os.Getenv("LAYETTE_SEEDS"))
 	if seeds == 0 {
@@ -95,7 +109,7 @@ func TestBoundsHoldTheTruth(t *testing.T) {
 	if err := c.takeForm(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	held, worst, kept, keptAll, off := [3]int{}, 0.0, 0, 0, 0.0
+	held, worst, kept, keptAll, off, mute, half := [3]int{}, 0.0, 0, 0, 0.0, 0, 0.0
 	for seed := range seeds {
 		w := usual
 		w.seed = uint64(seed)
@@ -105,7 +119,12 @@ func TestBoundsHoldTheTruth(t *testing.T) {
 		if err != nil {
 			t.Fatalf("seed %d: %v", seed, err)
 		}
+		if !f.tells() {
+			mute++
+			continue
+		}
 		for k, b := range f.shrink {
+			half = max(half, (b.to-b.from)/2)
 			if worst = max(worst, math.Abs(b.at-w.shrink[k])); b.from <= w.shrink[k] && w.shrink[k] <= b.to {
 				held[k]++
 			}
@@ -117,13 +136,136 @@ func TestBoundsHoldTheTruth(t *testing.T) {
 				kept++
 			}
 		}
+		t.Logf("after seed %d: %d cannot tell; axes held %v, worst %.3f points, bounds to %.3f; shares %d of %d, worst %.3f", seed, mute, held, 100*worst, 100*half, kept, keptAll, off)
 	}
-	t.Logf("of %d seeds the bounds hold x %d, y %d, z %d; worst %.3f points; of %d shares %d held, worst %.3f", seeds, held[0], held[1], held[2], 100*worst, keptAll, kept, off)
+	told := seeds - mute
+	t.Logf("%d of %d seeds tell, bounds at most %.3f points", told, seeds, 100*half)
+	if told < seeds/2 {
+		t.Errorf("%d of %d samples cannot tell", mute, seeds)
+	}
+	t.Logf("of %d seeds the bounds hold x %d, y %d, z %d; worst %.3f points; of %d shares %d held, worst %.3f", told, held[0], held[1], held[2], 100*worst, keptAll, kept, off)
 	for k, n := range held {
-		if share := float64(n) / float64(seeds); share < 0.90 {
+		if share := float64(n) / float64(told); share < 0.90 {
 			t.Errorf("along axis %d the bounds hold the truth in %.0f %%", k, 100*share)
 		}
 	}
+}
+
+// TestCannotTell: a sample in which lines caught their neighbours, so that the
+// fit leaves far more than noise explains, is off by more than a point; it must
+// say that it cannot tell, and leave nothing to paste.
+func TestCannotTell(t *testing.T) {
+	m := lump(90)
+	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"links": step.Table{Names: []string{"vinyl"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.05}}}, moulded(t, m, usual)))
+	for _, name := range []string{"shrinks", "shrinks.from", "shrinks.to", "detail"} {
+		if x := r.Measures[name].(float64); x == x {
+			t.Errorf("%s is %v, want unknown", name, x)
+		}
+	}
+	if r.Measures["samples.mute"] != int64(1) || r.Measures["contradicts"].(bool) || r.Measures["uneven"].(bool) || !strings.Contains(strings.Join(r.Notes, "\n"), "sample-1.ply cannot tell") {
+		t.Errorf("%v %q", r.Measures, r.Notes)
+	}
+	var table map[string]any
+	if _, err := toml.Decode(string(r.Files["table/hand-calibrated.toml"]), &table); err != nil || len(table) != 0 {
+		t.Errorf("%v %v", table, err)
+	}
+}
+
+// TestOff: a tenth of the bending, twice what is left beyond noise, and never
+// less than 0.05 points, as squares add: sigma 0.05 with noise 0.03 leaves
+// sqrt(0.0025 - 0.001089) = 0.03756 mm; over 50 mm that is 0.1503 points.
+func TestOff(t *testing.T) {
+	f := &fitted{warp: warp{size: 50}, sigma: 0.03, noise: 0.03}
+	if got := f.off(0); math.Abs(got-0.0005) > 1e-12 {
+		t.Errorf("%v", got)
+	}
+	if got := f.off(0.5); math.Abs(got-math.Hypot(0.0005, 0.001)) > 1e-12 {
+		t.Errorf("%v", got)
+	}
+	f.sigma = 0.05
+	if got := f.off(0); math.Abs(got-math.Hypot(0.0005, 0.0015026)) > 1e-7 {
+		t.Errorf("%v", got)
+	}
+	if w := (band{1, 0.97, 1.03}).wider(0.04); math.Abs(w.to-1.05) > 1e-12 || math.Abs(w.from-0.95) > 1e-12 {
+		t.Errorf("%+v", w)
+	}
+	one := together([]band{unknown, {1, 0.9, 1.1}, unknown}, 0)
+	if one.at != 1 || math.Abs(one.to-1.1) > 1e-12 || together([]band{unknown}, 0).known() {
+		t.Errorf("%+v", one)
+	}
+	if b := together([]band{{1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}}, 0.08); math.Abs(b.to-1.08) > 1e-12 {
+		t.Errorf("%+v", b)
+	}
+}
+
+// TestTableReads: the written table is TOML (read by BurntSushi/toml, which is
+// not ours) and the step shrinkage's reader of links finds in it what was
+// measured.
+func TestTableReads(t *testing.T) {
+	values := steptest.Values(t, Kind{}.Handbook(), step.Values{"hours": 172800.0, "date": "a \"day\"\n[x]"})
+	even := found{name: "one\n.ply", mean: band{0.05, 0.049, 0.051}, detail: band{0.8, 0.7, 0.9}}
+	uneven := even
+	for k := range 3 {
+		x := 0.02 + 0.01*float64(k)
+		even.shrink[k], uneven.shrink[k] = band{0.05, 0.049, 0.051}, band{x, x - 0.001, x + 0.001}
+	}
+	for _, f := range []found{even, uneven} {
+		text := newResult(values, []*found{&f}).toml()
+		var read struct {
+			Materials map[string]struct {
+				Origin  string
+				Process map[string]map[string]any
+				Frames  map[string]map[string][]float64
+			}
+		}
+		if _, err := toml.Decode(text, &read); err != nil {
+			t.Fatalf("%v in\n%s", err, text)
+		}
+		vinyl := read.Materials["vinyl"]
+		if !strings.HasSuffix(vinyl.Origin, "1 sample, 48 h after demoulding") {
+			t.Errorf("origin %q", vinyl.Origin)
+		}
+		var frames step.Table
+		for name, axes := range vinyl.Frames {
+			frames.Names, frames.Values = append(frames.Names, name), append(frames.Values, step.Table{Names: []string{"x", "y"}, Values: []any{axes["x"], axes["y"]}})
+		}
+		known, wrong := process.Frames(frames)
+		l, err := process.One("whole-chain", quantities(t, vinyl.Process["whole-chain"]), known)
+		if err != nil || len(wrong) > 0 {
+			t.Fatalf("%v %q in\n%s", err, wrong, text)
+		}
+		for k, b := range f.shrink {
+			if math.Abs(l.Share[k]-b.at) > 1e-5 {
+				t.Errorf("axis %d: %v, want %v", k, l.Share[k], b.at)
+			}
+		}
+		if l.Detail != 0.8 || l.DetailFrom != 0.7 || l.DetailTo != 0.9 || l.Even() && (math.Abs(l.ShareFrom-0.049) > 1e-9 || math.Abs(l.ShareTo-0.051) > 1e-9) {
+			t.Errorf("%+v", l)
+		}
+	}
+}
+
+// quantities turns a link's texts into the numbers that a recipe's reader gives.
+func quantities(t *testing.T, link map[string]any) step.Table {
+	t.Helper()
+	var out step.Table
+	for name, value := range link {
+		text := value.(string)
+		if number, unit, ok := strings.Cut(text, " "); ok && (unit == "%" || unit == "mm") {
+			x, err := strconv.ParseFloat(number, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			kind := step.Length
+			if unit == "%" {
+				x, kind = x/100, step.Share
+			}
+			out.Names, out.Values, out.Kinds = append(out.Names, name), append(out.Values, x), append(out.Kinds, kind)
+			continue
+		}
+		out.Names, out.Values, out.Kinds = append(out.Names, name), append(out.Values, text), append(out.Kinds, step.String)
+	}
+	return out
 }
 
 // TestSameSurface: a master scanned against itself shrinks by nothing and keeps
@@ -154,11 +296,11 @@ func TestWarmSample(t *testing.T) {
 // TestTogether: equal samples keep their bounds, narrower by their number; two
 // that differ widen them.
 func TestTogether(t *testing.T) {
-	same := together([]band{{1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}})
+	same := together([]band{{1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}}, 0)
 	if math.Abs(same.to-1.05) > 1e-12 {
 		t.Errorf("%+v", same)
 	}
-	apart := together([]band{{1, 0.99, 1.01}, {2, 1.99, 2.01}})
+	apart := together([]band{{1, 0.99, 1.01}, {2, 1.99, 2.01}}, 0)
 	if math.Abs(apart.to-1.5-12.706*0.5) > 1e-9 {
 		t.Errorf("%+v", apart)
 	}
@@ -204,7 +346,7 @@ func TestPinned(t *testing.T) {
 	}
 	r := steptest.Run(t, Kind{}, given(t, m, nil, s))
 	sum := sha256.Sum256([]byte(string(r.Files["table/hand-calibrated.toml"]) + string(r.Files["rows/hand-calibrated.csv"])))
-	if got, want := hex.EncodeToString(sum[:8]), "f3c82f925617f150"; got != want {
+	if got, want := hex.EncodeToString(sum[:8]), "e84c676859d87dcf"; got != want {
 		t.Errorf("outcome %s, pinned %s at version %d", got, want, Kind{}.Handbook().Version)
 	}
 }

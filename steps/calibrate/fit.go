@@ -213,6 +213,7 @@ type fitted struct {
 	warp
 	without [blocks]warp // the same with each piece of skin left out
 	sigma   float64      // robust spread of what is left, mm
+	noise   float64      // the part of it that neighbours do not share, mm
 	used    float64      // share of the sample that has a partner
 }
 
@@ -301,6 +302,7 @@ func (f *fitted) equations(m *master, pts, here []geom.Vec, hits []geom.Hit, k i
 	}
 	sorted(sizes)
 	f.sigma, f.used = max(1.4826*sizes[len(sizes)/2], 1e-6), float64(len(sizes))/float64(len(pts))
+	f.noise = alone(left, hits)
 	cut := 4.685 * f.sigma
 	parts := &[blocks]*normal{}
 	for b := range parts {
@@ -322,24 +324,19 @@ func (f *fitted) equations(m *master, pts, here []geom.Vec, hits []geom.Hit, k i
 	return parts, nil
 }
 
-// band is an estimate with the bounds that hold the truth with 95 %.
-type band struct{ at, from, to float64 }
-
-// student is the two-sided 95 % point of Student's t with blocks - 1 degrees.
-const student = 2.0227
-
-// jackknife returns an estimate with its bounds from what it becomes with each
-// of the pieces left out (J. W. Tukey, 1958; from memory).
-func jackknife(at float64, without []float64) band {
-	mean := 0.0
-	for _, x := range without {
-		mean += x / float64(len(without))
+// alone returns the robust spread of what each of the points, which lie along a
+// curve, does not share with those before and after it: noise of the scan has
+// it all, a misfit of form or of lines has little.
+func alone(left []float64, hits []geom.Hit) float64 {
+	var sizes []float64
+	for i := 1; i+1 < len(left); i++ {
+		if hits[i-1].Tri >= 0 && hits[i].Tri >= 0 && hits[i+1].Tri >= 0 {
+			sizes = append(sizes, math.Abs(float64(2*left[i])-left[i-1]-left[i+1]))
+		}
 	}
-	s := 0.0
-	for _, x := range without {
-		s += float64((x - mean) * (x - mean))
+	if len(sizes) == 0 {
+		return 0
 	}
-	n := float64(len(without))
-	half := student * math.Sqrt(s*(n-1)/n)
-	return band{at, at - half, at + half}
+	sorted(sizes)
+	return 1.4826 * sizes[len(sizes)/2] / math.Sqrt(6)
 }

@@ -10,8 +10,11 @@ import (
 )
 
 func (r *result) measures() map[string]any {
-	bend, left, covered := 0.0, 0.0, 1.0
+	bend, left, covered, mute := 0.0, 0.0, 1.0, int64(0)
 	for _, s := range r.samples {
+		if !s.tells() {
+			mute++
+		}
 		bend, left, covered = max(bend, s.bend), max(left, s.sigma), min(covered, s.covered)
 	}
 	hours := math.NaN()
@@ -19,7 +22,7 @@ func (r *result) measures() map[string]any {
 		hours = r.values.Float("hours") / 3600
 	}
 	m := map[string]any{
-		"samples": int64(len(r.samples)), "shrinks": r.mean.at, "shrinks.from": r.mean.from, "shrinks.to": r.mean.to,
+		"samples": int64(len(r.samples)), "samples.mute": mute, "shrinks": r.mean.at, "shrinks.from": r.mean.from, "shrinks.to": r.mean.to,
 		"uneven": r.uneven(), "detail": r.detail.at, "detail.from": r.detail.from, "detail.to": r.detail.to,
 		"bend": bend, "left": left, "covered.least": covered, "hours": hours, "contradicts": len(r.contradict) > 0,
 	}
@@ -56,6 +59,9 @@ func (r *result) notes() []string {
 		notes = append(notes, "The samples were not at 20 °C (ISO 1) and no expansion is given, so no correction was made.")
 	}
 	for _, s := range r.samples {
+		if !s.tells() {
+			notes = append(notes, fmt.Sprintf("%s cannot tell: the fit leaves %.3f mm, of which noise explains %.3f mm, and bends by %.3f mm, so its shrinkage may be off by %.2g points or more. It was left out. Scan it again, finer and whole.", s.name, s.sigma, s.noise, s.bend, 100*s.off))
+		}
 		if s.covered < 0.5 {
 			notes = append(notes, fmt.Sprintf("%s shows only %.0f %% of the master's skin.", s.name, 100*s.covered))
 		}
@@ -66,16 +72,28 @@ func (r *result) notes() []string {
 // toml returns the table to paste.
 func (r *result) toml() string {
 	var b strings.Builder
-	origin := fmt.Sprintf("measured: calibrate, %s, %d samples", r.values.Text("date"), len(r.samples))
+	if !r.mean.known() {
+		return "# The samples cannot tell the shrinkage: there is nothing to paste. See the notes of the stage.\n"
+	}
+	used := 0
+	for _, s := range r.samples {
+		if s.tells() {
+			used++
+		}
+	}
+	origin := fmt.Sprintf("measured: calibrate, %s, %s", r.values.Text("date"), samples(used))
 	if r.values.Has("hours") {
 		origin += fmt.Sprintf(", %.4g h after demoulding", r.values.Float("hours")/3600)
 	}
-	fmt.Fprintf(&b, "# Shrinkage is a share of the master; bounds hold the truth with 95 %%.\n# Samples: ")
+	fmt.Fprintf(&b, "# Shrinkage is a share of the master; bounds are meant to hold the truth with 95 %%\n# and were tried on simulated samples only.\n# Samples: ")
 	for i, s := range r.samples {
 		if i > 0 {
 			b.WriteString(", ")
 		}
 		b.WriteString(strings.Map(printable, s.name))
+		if !s.tells() {
+			b.WriteString(" (left out)")
+		}
 	}
 	fmt.Fprintf(&b, "\n[materials.%s]\norigin  = %q\nprocess = { %s = { ", r.values.Text("material"), strings.Map(printable, origin), r.values.Text("link"))
 	if r.uneven() {
@@ -88,6 +106,14 @@ func (r *result) toml() string {
 		b.WriteString("frames  = { master = { x = [1, 0, 0], y = [0, 1, 0] } }\n")
 	}
 	return b.String()
+}
+
+// samples counts samples in words.
+func samples(n int) string {
+	if n == 1 {
+		return "1 sample"
+	}
+	return fmt.Sprintf("%d samples", n)
 }
 
 // printable keeps a name on one line.

@@ -14,8 +14,9 @@ type found struct {
 	mean    band
 	bend    float64 // mm: 95 of 100 places are bent or twisted by less
 	sigma   float64 // mm: robust spread of what is left
+	noise   float64 // mm: the part of it that neighbours do not share
+	off     float64 // by how much the shrinkage may be off in all pieces alike
 	covered float64 // share of the master's skin that the sample shows
-	curve   bool    // whether there is enough relief to tell
 	detail  band    // mm on the sample
 	share   [bands]band
 	regions []kept
@@ -29,8 +30,9 @@ type kept struct {
 }
 
 // study compares one sample with the master: first with its form alone, on
-// which no line can catch a neighbouring one, then with the master as it is, then with the master softened as the sample seems to be, so that lines that
-// became shallower do not pull at size and shape.
+// which no line can catch a neighbouring one, then with the master as it is, then with the master
+// softened as the sample seems to be, so that lines that became shallower do
+// not pull at size and shape.
 func (c *calibration) study(ctx context.Context, name string, sample *geom.Mesh) (*found, error) {
 	pose, err := c.form.place(ctx, sample, c.workers)
 	if err != nil {
@@ -103,7 +105,8 @@ func (c *calibration) compare(ctx context.Context, laid *geom.Mesh, w *warp) ([]
 
 // sum turns a fit and the differences into estimates with bounds.
 func (c *calibration) sum(name string, f *fitted, pts []geom.Vec, e []float64) *found {
-	r := &found{name: name, sigma: f.sigma, bend: f.bent(pts), left: e}
+	r := &found{name: name, sigma: f.sigma, noise: f.noise, bend: f.bent(pts), left: e}
+	r.off = f.off(r.bend)
 	share := func(s [3]float64) [4]float64 {
 		x := [4]float64{1 - 1/s[0], 1 - 1/s[1], 1 - 1/s[2]}
 		x[3] = (x[0] + x[1] + x[2]) / 3
@@ -117,9 +120,9 @@ func (c *calibration) sum(name string, f *fitted, pts []geom.Vec, e []float64) *
 		}
 	}
 	for k := range 3 {
-		r.shrink[k] = jackknife(at[k], without[k])
+		r.shrink[k] = jackknife(at[k], without[k]).wider(r.off)
 	}
-	r.mean = jackknife(at[3], without[3])
+	r.mean = jackknife(at[3], without[3]).wider(r.off)
 	g := c.relief.gram(e, nil)
 	all := transfer(g.sum(-1))
 	var details []float64
@@ -132,10 +135,10 @@ func (c *calibration) sum(name string, f *fitted, pts []geom.Vec, e []float64) *
 		}
 	}
 	size := 1 - r.mean.at
-	d := jackknife(all.detail, details)
+	d := jackknife(all.detail, details).wider(offDetail * all.detail)
 	r.detail = band{d.at * size, max(0, d.from) * size, d.to * size}
 	for k := range bands {
-		r.share[k] = jackknife(all.share[k], shares[k])
+		r.share[k] = jackknife(all.share[k], shares[k]).wider(offKept)
 	}
 	var skin, seen geom.Sum
 	for i, a := range c.relief.skin.Areas(c.relief.places) {
@@ -151,7 +154,27 @@ func (c *calibration) sum(name string, f *fitted, pts []geom.Vec, e []float64) *
 		})
 		r.regions = append(r.regions, kept{ball.Name, survived(g)})
 	}
+	if !r.tells() {
+		r.forget()
+	}
 	return r
+}
+
+// tells reports whether the fit is good enough to believe.
+func (f *found) tells() bool { return f.off <= tells }
+
+// forget makes every estimate unknown.
+func (f *found) forget() {
+	f.mean, f.detail = unknown, unknown
+	for k := range f.shrink {
+		f.shrink[k] = unknown
+	}
+	for k := range f.share {
+		f.share[k] = unknown
+	}
+	for k := range f.regions {
+		f.regions[k].share = unknown
+	}
 }
 
 // survived returns the share of the depth of all relief shorter than 8 mm that
@@ -170,5 +193,5 @@ func survived(g *gram) band {
 	if len(without) < 2 {
 		return band{of(-1), 0, 1}
 	}
-	return jackknife(of(-1), without)
+	return jackknife(of(-1), without).wider(offKept)
 }

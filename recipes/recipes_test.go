@@ -37,20 +37,22 @@ func TestRecipesRead(t *testing.T) {
 
 // TestOrigins: every material and tolerance says where its number comes from.
 func TestOrigins(t *testing.T) {
-	text, err := find("sleeping-newborn")
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := recipe.Read(recipe.Sources{Recipe: text, Find: find}, steps.All())
-	if err != nil {
-		t.Fatal(err)
-	}
-	for name, q := range r.Quantities {
-		origin, _, _ := strings.Cut(q.Origin, ":")
-		switch {
-		case strings.HasPrefix(name, "model."):
-		case origin != "published" && origin != "common practice" && origin != "ask your factory":
-			t.Errorf("%s has the origin %q", name, q.Origin)
+	for _, line := range []string{"sleeping-newborn", "preterm-newborn", "awake-newborn", "three-quarter-limbs", "head-only"} {
+		text, err := find(line)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := recipe.Read(recipe.Sources{Recipe: text, Find: find}, steps.All())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, q := range r.Quantities {
+			origin, _, _ := strings.Cut(q.Origin, ":")
+			switch {
+			case strings.HasPrefix(name, "model."):
+			case origin != "published" && origin != "common practice" && origin != "ask your factory":
+				t.Errorf("%s: %s has the origin %q", line, name, q.Origin)
+			}
 		}
 	}
 }

@@ -61,7 +61,17 @@ func threeMF(m *geom.Mesh) *go3mf.Mesh {
 	return out
 }
 
-// unstamped copies a zip without its times.
+// contentTypes is the packing's list of what its parts are. The library writes
+// the same two lines in an order that changes from run to run.
+const contentTypes = `<?xml version="1.0" encoding="UTF-8"?>
+<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">
+<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/>
+<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>
+</Types>
+`
+
+// unstamped copies a packed file without its times and with its list of parts
+// in one order.
 func unstamped(w io.Writer, packed []byte) error {
 	in, err := zip.NewReader(bytes.NewReader(packed), int64(len(packed)))
 	if err != nil {
@@ -69,20 +79,36 @@ func unstamped(w io.Writer, packed []byte) error {
 	}
 	out := zip.NewWriter(w)
 	for _, f := range in.File {
-		to, err := out.CreateRaw(&zip.FileHeader{
-			Name: f.Name, Method: f.Method, Flags: f.Flags, CRC32: f.CRC32,
-			CompressedSize64: f.CompressedSize64, UncompressedSize64: f.UncompressedSize64,
-		})
-		if err != nil {
-			return err
+		if f.Name == "[Content_Types].xml" {
+			to, err := out.CreateHeader(&zip.FileHeader{Name: f.Name, Method: zip.Deflate})
+			if err != nil {
+				return err
+			}
+			if _, err := io.WriteString(to, contentTypes); err != nil {
+				return err
+			}
+			continue
 		}
-		from, err := f.OpenRaw()
-		if err != nil {
-			return err
-		}
-		if _, err := io.Copy(to, from); err != nil {
+		if err := copyRaw(out, f); err != nil {
 			return err
 		}
 	}
 	return out.Close()
+}
+
+// copyRaw copies one part as it is packed.
+func copyRaw(out *zip.Writer, f *zip.File) error {
+	to, err := out.CreateRaw(&zip.FileHeader{
+		Name: f.Name, Method: f.Method, Flags: f.Flags, CRC32: f.CRC32,
+		CompressedSize64: f.CompressedSize64, UncompressedSize64: f.UncompressedSize64,
+	})
+	if err != nil {
+		return err
+	}
+	from, err := f.OpenRaw()
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(to, from)
+	return err
 }

@@ -18,6 +18,7 @@ import (
 	"testing"
 
 	"layette/engine/step"
+	"layette/engine/unit"
 )
 
 // Given is what a test hands a step.
@@ -183,9 +184,6 @@ func promises(t testing.TB, book step.Handbook, out *step.Outcome) {
 	}
 }
 
-// factors turn the units that handbooks write defaults in into base units.
-var factors = map[string]float64{"mm": 1, "mm2": 1, "cm2": 100, "mm3": 1, "cm3": 1000, "in": 25.4, "deg": 1, "%": 0.01, "h": 3600, "min": 60, "s": 1, "g": 1, "g/cm3": 1, "degC": 1, "um": 0.001}
-
 // plain reads a default as a handbook writes it.
 func plain(kind step.ValueType, text string) (any, error) {
 	switch kind {
@@ -196,14 +194,5 @@ func plain(kind step.ValueType, text string) (any, error) {
 	case step.Count:
 		return strconv.ParseInt(text, 10, 64)
 	}
-	number, name, _ := strings.Cut(text, " ")
-	x, err := strconv.ParseFloat(number, 64)
-	if err != nil || name == "" {
-		return x, err
-	}
-	f, ok := factors[name]
-	if !ok {
-		return nil, fmt.Errorf("unit %q", name)
-	}
-	return x * f, nil
+	return unit.ParseAs(text, kind)
 }

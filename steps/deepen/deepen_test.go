@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -218,6 +219,10 @@ func TestLimits(t *testing.T) {
 	}
 	place := step.Table{Names: []string{"at", "radius", "strength"}, Kinds: []step.ValueType{step.Point, step.Length, step.Share}, Values: []any{[]float64{0, 6, 40}, 300.0, 0.0}}
 	none := run(t, bowl(10, 0.16, deep), step.Values{"regions": step.Table{Names: []string{"chin"}, Kinds: []step.ValueType{step.Tree}, Values: []any{place}}})
+	// The note's error is that of the whole bowl, for the ball holds all of it.
+	if note := strings.Join(none.Notes, "\n"); !strings.Contains(note, fmt.Sprintf("chin: the forecast differs from what is wanted by %.3f mm", none.Measures["error.after"])) {
+		t.Errorf("of the chin: %q, want %v", note, none.Measures["error.after"])
+	}
 	if none.Measures["moved.in"].(float64) != 0 || !strings.HasPrefix(none.Spots[0].Says, "chin line: wanted") || !strings.Contains(none.Spots[0].Says, "strength") {
 		t.Errorf("the chin was to stay: %v %+v", none.Measures, none.Spots[0])
 	}

@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "deepen",
-		Version: 1,
+		Version: 2,
 		Summary: "Finds the master whose moulded outcome is nearest to the wanted part: lines deepened by what moulding takes.",
 		Method: "The chain of copies holds a detail: the wavelength of which half the depth survives, the root of the sum of squares of " +
 			"the links' own. A wave of length l keeps 2^-(detail/l)² of its depth, so it is cut 1 / 2^-(detail/l)² times as deep. That is " +
@@ -58,7 +58,8 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "limited.steep", Type: step.Share, Resolution: 1e-4, Doc: "share where `steepest` held"},
 			{Name: "quiet.share", Type: step.Share, Resolution: 1e-4, Doc: "share left alone because the scan holds only noise there"},
 			{Name: "lines", Type: step.Count, Doc: "pieces of lines"},
-			{Name: "lines.short", Type: step.Count, Doc: "those that will miss the wanted depth by more than `allow`"},
+			{Name: "lines.short", Type: step.Count, Doc: "those that will be shallower than wanted by more than `allow`"},
+			{Name: "lines.over", Type: step.Count, Doc: "those that will be deeper by more than that"},
 		},
 		Outputs: []step.Output{
 			{Name: "master", Kind: step.Surface, Doc: "the deepened surface, at finished size: shrinkage comes after"},

@@ -119,18 +119,28 @@ func (w *work) measures() map[string]any {
 	}
 	rms := func(s, area geom.Sum) float64 { return math.Sqrt(s.Total() / area.Total()) }
 	share := func(l limit) float64 { return by[l].Total() / all.Total() }
-	short := int64(0)
-	for _, l := range w.lines {
-		if math.Abs(l.misses()) > w.values.Float("allow") {
-			short++
-		}
-	}
+	short, over := w.astray()
 	return map[string]any{
 		"detail": w.detail, "moved.rms": rms(moved, all), "moved.mean": mean.Total() / all.Total(), "moved.in": in, "moved.out": out,
 		"error.before": rms(before, trusted), "error.after": rms(after, trusted), "error.free": rms(loose, unheld),
 		"limited.share": 1 - share(free) - share(byNoise), "limited.most": share(byMost), "limited.gap": share(byGap), "limited.steep": share(bySteep),
-		"quiet.share": share(byNoise), "lines": int64(len(w.lines)), "lines.short": short,
+		"quiet.share": share(byNoise), "lines": int64(len(w.lines)), "lines.short": short, "lines.over": over,
 	}
+}
+
+// astray counts the pieces of lines that will be shallower than wanted by more
+// than is allowed, and those that will be deeper.
+func (w *work) astray() (short, over int64) {
+	allow := w.values.Float("allow")
+	for _, l := range w.lines {
+		switch {
+		case l.misses() > allow:
+			short++
+		case l.misses() < -allow:
+			over++
+		}
+	}
+	return short, over
 }
 
 // notes says what people should know beside the spots.
@@ -139,16 +149,31 @@ func (w *work) notes() []string {
 	if edge := w.skin.MeanEdge(); w.detail < 3*edge {
 		notes = append(notes, fmt.Sprintf("the triangles (%.2f mm) are too coarse to deepen the finest lines for a chain that holds %.2f mm: use edges of %.2f mm or less", edge, w.detail, w.detail/4))
 	}
-	short := 0
-	for _, l := range w.lines {
-		if l.misses() > w.values.Float("allow") {
-			short++
-		}
+	if short, over := w.astray(); short+over > 0 {
+		notes = append(notes, fmt.Sprintf("of %d pieces of lines %d will be shallower than wanted and %d deeper; a cleft between fingers may count as a line", len(w.lines), short, over))
 	}
-	if short > 0 {
-		notes = append(notes, fmt.Sprintf("%d of %d pieces of lines will be shallower than wanted", short, len(w.lines)))
+	for _, r := range w.regions {
+		notes = append(notes, w.left(r))
 	}
 	return notes
+}
+
+// left says what error is left in a region, which is what a sculptor asks.
+func (w *work) left(r region.Ball) string {
+	var area, squares geom.Sum
+	most := 0.0
+	for i, a := range w.skin.Areas(w.wanted) {
+		if w.beside[i] || w.at(int32(i)).Sub(r.At).Len2() > float64(r.Radius*r.Radius) {
+			continue
+		}
+		area.Add(a)
+		squares.Add(float64(a * float64(w.error[i]*w.error[i])))
+		most = max(most, math.Abs(w.error[i]))
+	}
+	if area.Total() == 0 {
+		return r.Name + ": no skin of this part lies there"
+	}
+	return fmt.Sprintf("%s: the forecast differs from what is wanted by %.3f mm (root mean square), %.3f mm at most", r.Name, math.Sqrt(squares.Total()/area.Total()), most)
 }
 
 func (w *work) write(job *step.Job, base string) error {

@@ -39,6 +39,36 @@ func (s *sheet) shrinkage() {
 	t.Rows = append(t.Rows, []string{"together", together, fmt.Sprintf("%.6f", all), ""})
 	s.rows(t)
 	s.scales()
+	s.deepening()
+}
+
+// deepening tells for which parts lines were cut deeper, and by how much, so
+// that nobody deepens them again.
+func (s *sheet) deepening() {
+	t := table{Head: []string{"Part", "cut in by at most", "raised by at most", "for half the depth lost at a wavelength of"}, Shares: []float64{0.25, 0.2, 0.2, 0.35}}
+	for _, a := range s.accounts {
+		if a.Step == "deepen" {
+			t.Rows = append(t.Rows, append([]string{place(a)}, texts(a, "moved.in", "moved.out", "detail")...))
+		}
+	}
+	if len(t.Rows) > 0 {
+		s.add(block{Text: "Lines of these masters are already deepened for what moulding takes from them. Do not sharpen them again.", Strong: true})
+		s.rows(t)
+	}
+}
+
+// texts returns what an account says of the named measures, "" for one that it
+// does not have.
+func texts(a step.Account, names ...string) []string {
+	out := make([]string, len(names))
+	for i, name := range names {
+		for _, m := range a.Measures {
+			if m.Name == name {
+				out[i] = m.Text
+			}
+		}
+	}
+	return out
 }
 
 // link returns a link's share in words and the factor that makes it good, 0 if
@@ -90,17 +120,7 @@ func (s *sheet) scales() {
 		if a.Step != "shrinkage" {
 			continue
 		}
-		row := []string{place(a)}
-		for _, name := range told {
-			text := ""
-			for _, m := range a.Measures {
-				if m.Name == name {
-					text = m.Text
-				}
-			}
-			row = append(row, text)
-		}
-		t.Rows = append(t.Rows, row)
+		t.Rows = append(t.Rows, append([]string{place(a)}, texts(a, told...)...))
 	}
 	if len(t.Rows) > 0 {
 		s.add(block{Text: "What was done to each master, with the links of the castings it was scanned from:"})

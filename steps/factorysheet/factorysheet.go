@@ -19,7 +19,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "factory-sheet",
-		Version: 2,
+		Version: 3,
 		Summary: "Writes the sheet that goes to the factory: drawings with main dimensions, shrinkage, concessions, pictures.",
 		Method: "Each master is drawn standing on its largest opening, facing as near to +Y as that allows: from the front, from its left and " +
 			"from the opening in third-angle projection, with the section across it that encloses most (of 35 at equal steps between a tenth " +

@@ -91,6 +91,20 @@ func values() step.Values {
 		"shrinkage": step.Table{Names: []string{"wax", "mould", "season"}, Kinds: share, Values: []any{0.02, 0.02, 0.02}}}
 }
 
+// TestDeepened: a sheet of deepened masters says so, and by how much.
+func TestDeepened(t *testing.T) {
+	in := little(t)
+	before := string(steptest.Run(t, Kind{}, steptest.Given{Values: values(), Inputs: in}).Files["sheet/factory-sheet.html"])
+	in["accounts"] = append(in["accounts"], account(t, step.Account{Stage: "deepen", Step: "deepen", Part: "head", State: "done",
+		Measures: []step.AccountMeasure{{Name: "moved.in", Text: "0.312 mm"}, {Name: "moved.out", Text: "0.087 mm"}, {Name: "detail", Text: "0.407 mm"}}}))
+	after := string(steptest.Run(t, Kind{}, steptest.Given{Values: values(), Inputs: in}).Files["sheet/factory-sheet.html"])
+	for _, want := range []string{"Do not sharpen them again", "0.312 mm", "0.407 mm"} {
+		if strings.Contains(before, want) || !strings.Contains(after, want) {
+			t.Errorf("%q is to stand in the sheet of deepened masters and in no other", want)
+		}
+	}
+}
+
 // TestLook leaves the sheet of a whole kit to be looked at, if asked to.
 func TestLook(t *testing.T) {
 	dir := os.Getenv("LAYETTE_LOOK")

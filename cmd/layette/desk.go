@@ -89,14 +89,14 @@ func (a *app) deskOptions(dir, as string) desk.Options {
 const deskTriangles = 150_000
 
 // deskSurface is the surface on which a stage's findings are best seen, or else
-// any that it gave or took: a person may see what no step finds.
+// any surface or shot that it gave or took: a person may see what no step finds.
 func deskSurface(st *engine.Status) *engine.File {
 	if f := surfaceOf(st); f != nil {
 		return f
 	}
 	for _, files := range [][]engine.File{st.Files, st.Inputs} {
 		for i, f := range files {
-			if f.Kind == step.Surface {
+			if f.Kind == step.Surface || f.Kind == step.Scan {
 				return &files[i]
 			}
 		}

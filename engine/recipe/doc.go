@@ -37,7 +37,8 @@
 //
 // A stage with each = "part" is run for every part, or those that only names;
 // each = "scan" for every scan of those. Between two that fan out alike, each
-// takes its own; one that fans out less takes them all, in order of name.
+// takes its own; one that fans out less takes them all, in order of name. An
+// input that the step may go without may be made for some of the parts only.
 //
 // # A model sheet
 //

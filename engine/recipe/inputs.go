@@ -214,14 +214,14 @@ func suits(given, taken step.FileKind) bool { return given == taken || taken == 
 func level(each string) int { return map[string]int{"": 0, "part": 1, "scan": 2}[each] }
 
 // fanOut checks that what one stage makes for parts and scans is what another
-// can take.
+// can take. What an input may go without may be made for some parts only.
 func (r *reader) fanOut(item *node, s, maker *staged, decl step.Input, out step.Output, several bool) {
 	gathers := level(maker.Each) > level(s.Each) && !(maker.Each == "part" && len(s.Only) == 1)
 	if !decl.Many && (gathers || out.Many || several) {
 		r.at(item, "too-many", fmt.Sprintf("stage %q gives several files, and input %s of stage %q takes one", maker.Name, decl.Name, s.Name), manyHint(s, maker))
 		return
 	}
-	if maker.Each == "" || s.Each == "" && s.node.get("only") == nil {
+	if maker.Each == "" || s.Each == "" && s.node.get("only") == nil || decl.Optional {
 		return
 	}
 	for _, p := range s.Only {

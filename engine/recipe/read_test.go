@@ -128,3 +128,33 @@ func TestGoodStages(t *testing.T) {
 		t.Errorf("inputs are %+v", in)
 	}
 }
+
+// TestOptionalInputMadeForSomeParts: what a stage may go without may be made
+// for some parts only, as a surface joined from scans is where a casting is all
+// there is of the others.
+func TestOptionalInputMadeForSomeParts(t *testing.T) {
+	const text = `format = 1
+title = "One hand from scans"
+[parts.head]
+[parts.hand]
+scans = "scans/hand/*"
+[stages.joined]
+step = "join"
+each = "part"
+only = "hand"
+scans = { file = "scans/{part}/*", units = "mm" }
+[stages.shaped]
+step = "shape"
+each = "part"
+surface = { file = "sculpt/{part}.stl", units = "mm" }
+made-from = { from = "joined" }
+`
+	r, err := Read(Sources{Sheet: Text{"model.toml", []byte("format = 1\nrecipe = \"one\"\n")}, Folder: "luna",
+		Find: func(string) (Text, error) { return Text{"one.toml", []byte(text)}, nil }}, fakes)
+	if err != nil {
+		t.Fatal(diag.Of(err))
+	}
+	if s := stageOf(t, r, "shaped"); len(s.Only) != 2 || len(s.Inputs) != 2 {
+		t.Errorf("shaped is for %v and takes %d inputs", s.Only, len(s.Inputs))
+	}
+}

@@ -39,7 +39,7 @@ func (s *session) names(list []int) string {
 	}
 	slices.Sort(names)
 	if len(names) > 3 {
-		names = append(names[:3], fmt.Sprintf("%d others", len(names)-3))
+		names = append(names[:3], fmt.Sprintf("%d more", len(names)-3))
 	}
 	return strings.Join(names, ", ")
 }

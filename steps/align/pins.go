@@ -3,6 +3,7 @@ package align
 import (
 	"errors"
 	"fmt"
+	"path"
 	"slices"
 
 	"layette/engine/step"
@@ -162,7 +163,10 @@ func (s *session) mates(i int) []int {
 	return all
 }
 
-// named returns the scan called name, with or without its ending; -1 if none.
+// named returns the scan called name, with or without its ending, or by its
+// path; -1 if none.
 func (s *session) named(name string) int {
-	return slices.IndexFunc(s.scans, func(c *scan) bool { return c.name == name || c.file.Name == name })
+	return slices.IndexFunc(s.scans, func(c *scan) bool {
+		return c.name == name || c.file.Name == name || c.file.Scan == name || path.Base(c.file.Scan) == name
+	})
 }

@@ -38,6 +38,7 @@ func (r *result) sentences() []string {
 			notes = append(notes, fmt.Sprintf("%s is not placed: %s.", r.s.scans[i].name, strings.TrimRight(why, ".?")))
 		}
 	}
+	notes = append(notes, r.byHand()...)
 	for _, i := range r.byName() {
 		if !r.g.in[i] || r.s.scans[i].fixed {
 			continue
@@ -51,4 +52,27 @@ func (r *result) sentences() []string {
 		}
 	}
 	return notes
+}
+
+// byHand tells how a person places what was not placed: pins for the first such
+// scan, ready to be filled in.
+func (r *result) byHand() []string {
+	if len(r.g.order) == 0 {
+		return nil
+	}
+	for _, i := range r.byName() {
+		c := r.s.scans[i]
+		if r.g.in[i] || c.why != "" {
+			continue
+		}
+		part := ""
+		if c.file.Part != "" {
+			part = fmt.Sprintf("part = %q, ", c.file.Part)
+		}
+		return []string{fmt.Sprintf("To place a scan by hand, find three or more places of it again in a placed one, far from each other, and pin them in the model sheet: "+
+			`[overrides.NAME] with set = "stages.STAGE.values.pins", %svalue = { %q = { onto = %q, here = [x, y, z, x, y, z, …], there = [x, y, z, x, y, z, …] } } and a reason; `+
+			"here and there are mm in each scan's own file, and STAGE is what the recipe calls this stage. Or drop it there.",
+			part, c.name, r.s.scans[r.g.order[0]].name)}
+	}
+	return nil
 }

@@ -28,7 +28,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "coverage",
-		Version: 2,
+		Version: 3,
 		Summary: "Tells what no scan saw, the likely cause, and where to stand for the next shot.",
 		Method: "Unseen places are the holes of the joined surface and its invented skin (seen = 0). As many of the largest as the part has " +
 			"openings of its own (a neck, a wrist) are set apart.\n\n" +

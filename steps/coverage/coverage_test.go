@@ -168,7 +168,7 @@ func TestCauses(t *testing.T) {
 	if wide, want := r.Measures["unseen.widest"].(float64), 2*radius*math.Sin(11*math.Pi/180); math.Abs(wide-want) > 0.1*want {
 		t.Errorf("the widest is %.2f mm wide, want %.2f", wide, want)
 	}
-	if s := r.Spots[0]; !strings.Contains(s.Says, "001.ply") || len(s.Ring) == 0 || s.Value < 6 {
+	if s := r.Spots[0]; !strings.Contains(s.Says, "The nearest shot is 001,") || len(s.Ring) == 0 || s.Value < 6 {
 		t.Errorf("spot %+v", s)
 	}
 }
@@ -238,13 +238,13 @@ func TestPinned(t *testing.T) {
 	for _, workers := range []int{1, 3} {
 		r := steptest.Run(t, Kind{}, steptest.Given{Workers: workers, Inputs: map[string][]step.File{"surface": {ply(t, "m.ply", m)}, "scans": scans, "poses": table}})
 		got := fmt.Sprintf("%x", sha256.Sum256(append(r.Files["map/coverage.ply"], r.Files["places/places.csv"]...)))[:16]
-		if v := (Kind{}).Handbook().Version; v != 2 || got != pinned {
+		if v := (Kind{}).Handbook().Version; v != 3 || got != pinned {
 			t.Errorf("version %d gives %s with %d workers, pinned is %s", v, got, workers, pinned)
 		}
 	}
 }
 
-const pinned = "fecbdd983cd6b881"
+const pinned = "c6dd5d5cabb02679"
 
 func TestCancel(t *testing.T) {
 	ctx, cancel := context.WithCancelCause(t.Context())

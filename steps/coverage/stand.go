@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"layette/steps/internal/geom"
 	"layette/steps/internal/poses"
@@ -47,7 +46,7 @@ func (c *cover) stands(ctx context.Context) error {
 			return // intake and merge have told of it
 		}
 		if view := shot.Stand(piece.Mesh); view.Known {
-			found[i] = stood(files[i].Name, piece.Mesh, place.Pose(), view, c.m.Origin)
+			found[i] = stood(piece.Base(), piece.Mesh, place.Pose(), view, c.m.Origin)
 		}
 	})
 	if err != nil {
@@ -222,7 +221,7 @@ func (c *cover) advise(p *place, open []sight) {
 		}
 	}
 	if near != "" {
-		p.advice += fmt.Sprintf(" The nearest shot is %s, taken %.0f mm from there.", near[strings.LastIndexByte(near, '/')+1:], math.Round(far/5)*5)
+		p.advice += fmt.Sprintf(" The nearest shot is %s, taken %.0f mm from there.", near, math.Round(far/5)*5)
 	}
 	if p.cause == hollow {
 		p.advice += " Look straight into it."

@@ -21,7 +21,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 3,
+		Version: 4,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Every point of every scan speaks for the skin around it: at the samples of a fine grid near it, by the distance to its " +
 			"tangent plane. What is said is averaged by weight: the square of the cosine of the viewing angle, falling faster beyond 60 degrees; " +

@@ -68,12 +68,13 @@ func (m *merger) read(ctx context.Context) error {
 }
 
 func (m *merger) readOne(ctx context.Context, f step.File, table poses.Table) (*placed, error) {
+	name := workpiece.Piece{File: f}.Base()
 	place, ok := table.For(f)
 	switch {
 	case !ok:
-		return nil, fmt.Errorf("%s: it is not in the table of places", f.Name)
+		return nil, fmt.Errorf("%s: it is not in the table of places", name)
 	case !place.Placed:
-		return nil, fmt.Errorf("%s: not placed: %s", f.Name, place.Why)
+		return nil, fmt.Errorf("%s: not placed: %s", name, place.Why)
 	}
 	piece, err := workpiece.Open(ctx, m.job, f)
 	if err != nil {
@@ -81,12 +82,12 @@ func (m *merger) readOne(ctx context.Context, f step.File, table poses.Table) (*
 	}
 	look, err := shot.Look(ctx, piece.Mesh, m.fade, 1)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", f.Name, err)
+		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	if look.View.Away {
-		return nil, fmt.Errorf("%s: its skin faces away from the scanner: the file is mirrored or its triangles are turned over", f.Name)
+		return nil, fmt.Errorf("%s: its skin faces away from the scanner: the file is mirrored or its triangles are turned over", name)
 	}
-	return m.place(f.Name, look, place.Pose())
+	return m.place(name, look, place.Pose())
 }
 
 // place moves a scan into the part's frame and weighs its points.

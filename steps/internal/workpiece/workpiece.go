@@ -3,6 +3,7 @@
 package workpiece
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -99,9 +100,11 @@ func (p Piece) Notes() []string {
 	return notes
 }
 
-// Base returns the name of the file without its ending, for naming what is made from it.
+// Base returns the name of the file without its ending, for naming what is made
+// from it; of one made from a shot the shot's, which people know it by.
 func (p Piece) Base() string {
-	name := p.File.Name[strings.LastIndexByte(p.File.Name, '/')+1:]
+	name := cmp.Or(p.File.Scan, p.File.Name)
+	name = name[strings.LastIndexByte(name, '/')+1:]
 	if i := strings.LastIndexByte(name, '.'); i > 0 {
 		name = name[:i]
 	}

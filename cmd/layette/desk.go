@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -16,7 +15,6 @@ import (
 	"layette/engine"
 	"layette/engine/desk"
 	"layette/engine/sheet"
-	"layette/engine/step"
 	"layette/engine/trail"
 	"layette/steps/gallery"
 )
@@ -72,15 +70,11 @@ func (a *app) deskOptions(dir, as string) desk.Options {
 			w := &sheetWriter{app: a, board: b, trail: t}
 			return w.page(ctx)
 		},
-		Surface: func(st *engine.Status) (engine.File, bool) {
-			if f := deskSurface(st); f != nil {
-				return *f, true
-			}
-			return engine.File{}, false
-		},
-		Solid: deskSolid,
-		Keys:  &deskKeys{app: a, as: as},
-		Tool:  tool(),
+		Shown:    deskShown,
+		Solid:    a.deskSolid,
+		Pictures: a.deskPictures,
+		Keys:     &deskKeys{app: a, as: as},
+		Tool:     tool(),
 	}
 }
 
@@ -88,36 +82,43 @@ func (a *app) deskOptions(dir, as string) desk.Options {
 // far, and a wrinkle is to be seen.
 const deskTriangles = 150_000
 
-// deskSurface is the surface on which a stage's findings are best seen, or else
-// any surface or shot that it gave or took: a person may see what no step finds.
-func deskSurface(st *engine.Status) *engine.File {
-	if f := surfaceOf(st); f != nil {
-		return f
+// deskShown is what the sheet shows of a stage, or else any surface of it.
+func deskShown(st *engine.Status, t *trail.Trail) (out []desk.Shown) {
+	list := shownOf(st, t)
+	if f := anySurface(st); len(list) == 0 && f != nil {
+		list = []shown{{file: f}}
 	}
-	for _, files := range [][]engine.File{st.Files, st.Inputs} {
-		for i, f := range files {
-			if f.Kind == step.Surface || f.Kind == step.Scan {
-				return &files[i]
-			}
-		}
+	for _, s := range list {
+		out = append(out, desk.Shown{Name: s.file.Name, File: *s.file, Spots: sheetSpots(s.spots)})
 	}
-	return nil
+	return out
 }
 
-// deskSolid reduces a stage's surface.
-func deskSolid(ctx context.Context, st *engine.Status) (*sheet.Solid, error) {
-	f := deskSurface(st)
-	data, err := readFile(*f)
-	if err != nil {
-		return nil, err
-	}
-	e, err := gallery.Show(ctx, gallery.Piece{Data: bytes.NewReader(data), Size: int64(len(data)), Scale: inMM[f.Units], Spots: st.Spots, Limits: limitsOf(st)},
-		gallery.Options{Pictures: gallery.None, Triangles: deskTriangles})
+// deskSolid reduces one of a stage's surfaces.
+func (a *app) deskSolid(ctx context.Context, m *engine.Model, st *engine.Status, s desk.Shown) (*sheet.Solid, error) {
+	e, err := exhibits{m}.show(ctx, shown{file: &s.File}, "", limitsOf(st), gallery.Options{Pictures: gallery.None, Triangles: deskTriangles})
 	if err != nil {
 		return nil, err
 	}
 	solid := sheetSolid(st.Node.String(), e.Solid, nil)
 	return &solid, nil
+}
+
+// deskPictures draws a stage as the sheet does.
+func (a *app) deskPictures(ctx context.Context, m *engine.Model, st *engine.Status, t *trail.Trail) ([]sheet.Picture, error) {
+	r, err := m.Recipe()
+	if err != nil {
+		return nil, err
+	}
+	w := &sheetWriter{app: a, model: m, board: &engine.Board{Recipe: r}, trail: t}
+	var s sheet.Stage
+	if err := w.picture(ctx, &s, st, 0); err != nil {
+		return nil, err
+	}
+	for _, lack := range w.lacks {
+		s.Pictures = append(s.Pictures, sheet.Picture{Title: lack})
+	}
+	return s.Pictures, nil
 }
 
 // deskKeys are the keys at hand for the person at the desk.

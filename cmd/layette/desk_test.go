@@ -248,7 +248,9 @@ func TestDeskWords(t *testing.T) {
 	s.until("the old file", func() bool { return s.state("whole/head") == "unsigned" })
 
 	// A hold with a note pinned to the skin, answered by an approval.
-	_, solid := s.ask("/solid?id=whole/head", nil)
+	_, stage := s.ask("/stage?id=whole/head", nil)
+	surface := stage["solids"].([]any)[0].(map[string]any)
+	_, solid := s.ask(fmt.Sprintf("/solid?id=whole/head&key=%s", surface["key"]), nil)
 	hold := s.looked("whole/head", map[string]any{"verdict": "hold"}, "ben")
 	if code, said := s.ask("/sign", hold); code != 400 {
 		t.Errorf("a hold without a reason: %d %v", code, said)

@@ -15,7 +15,7 @@ type pin struct {
 	file *engine.File
 }
 
-type pinned []pin
+type pinList []pin
 
 // pinRadius is how large a place is drawn that has no size of its own, mm.
 const pinRadius = 2
@@ -23,9 +23,9 @@ const pinRadius = 2
 // pinned returns the places that people pinned notes to on a stage: those of
 // holds that stand, and those on files that are as they were. A hold's places
 // are shown on the changed file too, for they are what the change must answer.
-func (w *sheetWriter) pinned(st *engine.Status) (list pinned) {
+func pinned(st *engine.Status, t *trail.Trail) (list pinList) {
 	number := len(st.Spots)
-	for _, r := range w.trail.Records() {
+	for _, r := range t.Records() {
 		if r.Stage != st.Node.String() || r.Kind != trail.Signoff || r.Void != "" {
 			continue
 		}
@@ -79,7 +79,7 @@ func pinSpot(number int, r trail.Record, p trail.Pin, f *engine.File, open, same
 	return s
 }
 
-func (l pinned) spots() []step.Spot {
+func (l pinList) spots() []step.Spot {
 	var list []step.Spot
 	for _, p := range l {
 		list = append(list, p.spot)
@@ -87,21 +87,21 @@ func (l pinned) spots() []step.Spot {
 	return list
 }
 
-// shown is a surface that the sheet shows, with what is marked on it.
+// shown is a surface that sheet and desk show, with what is marked on it.
 type shown struct {
 	file  *engine.File
 	spots []step.Spot
 	pins  bool // only notes are marked on it
 }
 
-// shown returns the surface of a stage's findings and each that a note is
+// shownOf returns the surface of a stage's findings and each that a note is
 // pinned to.
-func (w *sheetWriter) shown(st *engine.Status) []shown {
+func shownOf(st *engine.Status, t *trail.Trail) []shown {
 	var list []shown
 	if f := surfaceOf(st); f != nil {
 		list = append(list, shown{file: f, spots: slices.Clone(st.Spots)})
 	}
-	for _, p := range w.pinned(st) {
+	for _, p := range pinned(st, t) {
 		i := slices.IndexFunc(list, func(s shown) bool { return s.file.SHA256 == p.file.SHA256 })
 		if i < 0 {
 			i, list = len(list), append(list, shown{file: p.file, pins: true})
@@ -109,4 +109,49 @@ func (w *sheetWriter) shown(st *engine.Status) []shown {
 		list[i].spots = append(list[i].spots, p.spot)
 	}
 	return list
+}
+
+// title is what pictures and views of it are called.
+func (s shown) title(st *engine.Status) string {
+	title := st.Stage
+	if st.Part != "" {
+		title = st.Part + " · " + st.Stage
+	}
+	if s.pins {
+		title += ", notes on " + s.file.Name
+	}
+	return title
+}
+
+// surfaceOf returns the surface on which a stage's findings are best seen: one
+// it gives, such as a map of values, or else the one its spots lie on; nil if
+// it found nothing to see.
+func surfaceOf(st *engine.Status) *engine.File {
+	for i, f := range st.Files {
+		if f.Kind == step.Surface && (f.Role == "map" || len(st.Spots) > 0 && st.Spots[0].Surface == f.Role) {
+			return &st.Files[i]
+		}
+	}
+	for i, f := range st.Inputs {
+		if f.Kind == step.Surface && len(st.Spots) > 0 && st.Spots[0].Surface == f.Role {
+			return &st.Inputs[i]
+		}
+	}
+	return nil
+}
+
+// anySurface returns that surface, or else any surface or shot that a stage
+// gave or took: a person may see what no step finds.
+func anySurface(st *engine.Status) *engine.File {
+	if f := surfaceOf(st); f != nil {
+		return f
+	}
+	for _, files := range [][]engine.File{st.Files, st.Inputs} {
+		for i, f := range files {
+			if f.Kind == step.Surface || f.Kind == step.Scan {
+				return &files[i]
+			}
+		}
+	}
+	return nil
 }

@@ -48,12 +48,22 @@ type Options struct {
 	// Words tells where everything stands, in words for people and without
 	// pictures.
 	Words func(context.Context, *engine.Board, *trail.Trail) (sheet.Page, error)
-	// Surface tells on which file a stage's findings are best seen, if any.
-	Surface func(*engine.Status) (engine.File, bool)
-	// Solid reduces that file for the 3D view, without spots.
-	Solid func(context.Context, *engine.Status) (*sheet.Solid, error)
-	Keys  Keys
-	Tool  string // noted in records as what wrote them
+	// Shown tells on which surfaces a stage's findings and people's notes are
+	// best seen, the findings first; none if there is nothing to see.
+	Shown func(*engine.Status, *trail.Trail) []Shown
+	// Solid reduces one of them for the 3D view.
+	Solid func(context.Context, *engine.Model, *engine.Status, Shown) (*sheet.Solid, error)
+	// Pictures draws a stage, for those who have no 3D view or want none.
+	Pictures func(context.Context, *engine.Model, *engine.Status, *trail.Trail) ([]sheet.Picture, error)
+	Keys     Keys
+	Tool     string // noted in records as what wrote them
+}
+
+// Shown is a surface of a stage with what is marked on it.
+type Shown struct {
+	Name  string
+	File  engine.File
+	Spots []sheet.Spot
 }
 
 // Keys are the person's keys.
@@ -79,9 +89,10 @@ type Desk struct {
 	token string
 	life  context.Context // of Serve: what goes on beyond one request ends with it
 	live  *live
+	model *engine.Model // of Serve: what looks
 	runs  sync.WaitGroup
 	words sync.Mutex // one word at a time
-	shown shown
+	views views
 }
 
 // New returns a desk with a token of its own.
@@ -118,7 +129,7 @@ func (d *Desk) Serve(ctx context.Context, l net.Listener) error {
 	defer m.Close()
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	d.life = ctx
+	d.life, d.model = ctx, m
 	s := &http.Server{Handler: d.handler(l.Addr().String()), BaseContext: func(net.Listener) context.Context { return ctx },
 		ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10}
 	served, attended := make(chan error, 1), make(chan struct{})
@@ -144,12 +155,12 @@ func (d *Desk) Serve(ctx context.Context, l net.Listener) error {
 func (d *Desk) attend(ctx context.Context, m *engine.Model) {
 	m.Attend(ctx, func(b *engine.Board, err error) {
 		var page sheet.Page
+		var t *trail.Trail
 		if err == nil {
-			var t *trail.Trail
 			if t, err = m.OpenTrail(); err == nil {
 				page, err = d.o.Words(ctx, b, t)
 			}
 		}
-		d.live.put(b, page, err)
+		d.live.put(b, t, page, err)
 	})
 }

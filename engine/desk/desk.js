@@ -13,7 +13,21 @@
     it.append(...children.filter(c => c !== null && c !== undefined && c !== false));
     return it;
   }
-  const fill = (into, ...children) => into.replaceChildren(...children.filter(Boolean));
+  // fill puts children where others were, and leaves as the person had it what
+  // is the same thing as before: folds, the place in a list, and the focus
+  function fill(into, ...children) {
+    const folds = new Map([...into.querySelectorAll("[data-fold]")].map(d => [d.dataset.fold, [d.open, d.scrollTop]]));
+    const focus = into.contains(document.activeElement) && into !== document.activeElement && sign(document.activeElement);
+    into.replaceChildren(...children.filter(Boolean));
+    for (const d of into.querySelectorAll("[data-fold]")) {
+      const was = folds.get(d.dataset.fold);
+      if (was) { if (was[0] !== undefined) d.open = was[0]; d.scrollTop = was[1]; }
+    }
+    if (focus) { const again = [...into.querySelectorAll("*")].find(x => sign(x) === focus); if (again) again.focus({ preventScroll: true }); }
+  }
+  // sign is what tells an element of the page from its like
+  const sign = x => x.tagName + "\n" + (x.dataset.stage || x.parentElement && x.parentElement.dataset.fold || x.getAttribute("aria-label") || x.name || x.textContent);
+  const folded = (name, summary, ...children) => { const d = e("details", {}, e("summary", {}, summary), ...children); d.dataset.fold = name; return d; };
   const marks = { done: "●", due: "◔", held: "■", unsigned: "○", handwork: "◇", waiting: "·", failed: "✕", passes: "●", holds: "■", unknown: "?" };
   const tag = state => e("span", { className: "tag " + state }, e("span", { className: "mark", "aria-hidden": "true" }, marks[state] || "·"), e("span", { className: "state" }, state));
   const pairs = list => e("dl", { className: "pairs" }, ...list.filter(p => p[1]).flatMap(p => [e("dt", {}, p[0]), e("dd", { className: p[2] || "" }, p[1])]));
@@ -89,9 +103,7 @@
     at("headline").textContent = headline();
     fill(at("next"), board.Next && e("h3", {}, "Next"), ...few(board.Next || [], 8, "more that await somebody", list => e("ul", { className: "next" }, ...list.map(next))));
     const rows = (board.Parts || []).map(p => e("tr", {}, e("th", { scope: "row" }, p.Name || "the kit as a whole"), e("td", {}, ...chips(p.Stages))));
-    const focus = document.activeElement && document.activeElement.dataset && document.activeElement.dataset.stage;
     fill(at("board"), ...rows);
-    if (focus) [...at("board").querySelectorAll("button")].filter(b => b.dataset.stage === focus).forEach(b => b.focus());
     const lacks = (board.Trail.Checks || []).filter(c => !c.OK);
     fill(at("trail"), board.Trail.Name && e("p", { className: "small" }, "Trail " + board.Trail.Name + ": " + (lacks.length ? "these checks do not hold true yet: " + lacks.map(c => c.Name + " (" + c.Says + ")").join("; ") : "all checks hold true") + "."));
     if (open) stage();
@@ -109,7 +121,7 @@
   // few shows so many of a list and folds the rest away
   function few(list, most, says, show) {
     const rest = list.slice(most);
-    return [some(list) && show(list.slice(0, most)), some(rest) && e("details", {}, e("summary", {}, rest.length + " " + says), show(rest))];
+    return [some(list) && show(list.slice(0, most)), some(rest) && folded(says, rest.length + " " + says, show(rest))];
   }
   // chips has one button a stage; of a stage with many scans those that ask for
   // nobody are folded away
@@ -120,8 +132,10 @@
       if (list.length <= 6) return list.map(chip);
       const calls = list.filter(s => !/^(done|due|waiting)$/.test(s.State)), rest = list.filter(s => !calls.includes(s)), n = {};
       rest.forEach(s => { n[s.State] = (n[s.State] || 0) + 1; });
-      const here = rest.some(s => s.ID === open);
-      return calls.map(chip).concat(some(rest) ? e("details", { open: here }, e("summary", {}, name + ": " + Object.keys(n).map(k => n[k] + " " + k).join(", ")), ...rest.map(chip)) : []);
+      if (!some(rest)) return calls.map(chip);
+      const fold = folded(stages[0].ID + name, name + ": " + Object.keys(n).map(k => n[k] + " " + k).join(", "), ...rest.map(chip));
+      fold.open = rest.some(s => s.ID === open);
+      return calls.map(chip).concat(fold);
     });
   }
   function chip(s) {
@@ -158,9 +172,10 @@
     if (text !== said) {
       const another = !now || now.ID !== s.ID;
       said = text; now = s;
-      if (another) spot = -1;
+      if (another) { spot = -1; at("found").replaceChildren(); fill(at("pictures")); at("album").open = false; drawn = ""; }
       facts();
       sight();
+      album();
       if (word && !another) stale();
     }
     if (arrived) { at("work").scrollIntoView(); at("work").focus({ preventScroll: true }); }
@@ -182,19 +197,20 @@
     const list = now.Spots || [];
     if (!list.length) return null;
     return e("div", {}, e("h3", {}, "Spots ", e("span", { className: "small" }, list.length + ", " + list.filter(s => s.fault).length + " of them faults")),
-      e("ol", { className: "spots", tabIndex: 0, ariaLabel: "spots" }, ...list.map((s, i) => {
+      listed(e("ol", { className: "spots", tabIndex: 0, ariaLabel: "spots" }, ...list.map((s, i) => {
         const li = e("li", { className: s.fault ? "fault" : "" }, e("button", { type: "button", onclick: () => walk(i, true), ariaLabel: "go to spot " + s.n }, "go there"),
           e("b", { className: "n" }, s.n), " ", e("span", { className: "what" }, s.what), " ", e("span", { className: "num" }, s.value), e("span", { className: "went small" }, went().has(s.n) ? " ✓ looked at" : ""), e("br"), s.says);
         li.setAttribute("aria-current", i === spot);
         return li;
-      })));
+      }))));
   }
+  function listed(ol) { ol.dataset.fold = "spots"; return ol; }
   function measures() {
-    return now.Measures && e("details", {}, e("summary", {}, now.Measures.length + " measures"), e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: "Measures" },
+    return now.Measures && folded("measures", now.Measures.length + " measures", e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: "Measures" },
       e("table", {}, e("tbody", {}, ...now.Measures.map(m => e("tr", {}, e("th", { scope: "row", className: "code" }, m.Name), e("td", { className: "num" }, m.Value), e("td", {}, m.Doc)))))));
   }
   function fileList() {
-    return now.Files && e("details", {}, e("summary", {}, now.Files.length + (now.Files.length === 1 ? " file" : " files") + " made"), e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: "Files" },
+    return now.Files && folded("files", now.Files.length + (now.Files.length === 1 ? " file" : " files") + " made", e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: "Files" },
       e("table", {}, e("tbody", {}, ...now.Files.map(f => e("tr", {}, e("td", {}, f.Role), e("td", {}, f.Name), e("td", { className: "num" }, f.Size), e("td", { className: "code digest" }, f.SHA256)))))));
   }
   function signatures() {
@@ -210,28 +226,62 @@
 
   // ---- the 3D view, and the walk from spot to spot
 
+  // the surface shown: the one that holds the spot one is at, or that was chosen
+  function surface() {
+    const list = now.solids, s = now.Spots && now.Spots[spot], chosen = list.find(x => x.key === at("surface").value) || list.find(x => x.file === file);
+    if (chosen && (!s || chosen.spots.includes(s.n))) return chosen;
+    return s && list.find(x => x.spots.includes(s.n)) || chosen || list[0];
+  }
   async function sight() {
-    if (sighted === now.solid && now.solid) return walked();
+    const it = surface(), pick = at("surface");
+    fill(pick, ...now.solids.map(x => e("option", { value: x.key }, x.name)));
+    if (it) pick.value = it.key;
+    at("which").hidden = now.solids.length < 2;
+    if (it && sighted === it.key) return walked();
+    const eye = view && it && it.file === file ? view.eye() : null; // the same surface with other notes: one goes on looking from where one was
     const old = at("view").querySelector("canvas");
     if (old) { const gl = old.getContext("webgl"); const give = gl && gl.getExtension("WEBGL_lose_context"); if (give) give.loseContext(); }
-    view = null; sighted = now.solid; file = "";
-    at("sight").hidden = !now.solid;
+    view = null; sighted = it ? it.key : ""; file = "";
+    at("sight").hidden = !it;
     walked();
-    if (!now.solid) return fill(at("view"));
+    if (!it) return fill(at("view"));
     fill(at("view"), e("p", { className: "small" }, "Reducing the surface for the view; millions of triangles take some seconds."));
     const mine = now.ID;
     try {
-      const got = await ask("/solid?id=" + encodeURIComponent(mine));
-      if (open !== mine) return;
+      const got = await ask("/solid?id=" + encodeURIComponent(mine) + "&key=" + it.key);
+      if (open !== mine || sighted !== it.key) return;
       file = got.file;
       view = layetteViewer(at("view"), got.solid);
-      if (spot >= 0) fly();
+      if (eye) view.look(eye); else if (spot >= 0) fly();
     } catch (err) {
-      if (open !== mine) return;
-      if (err.code === 404) at("sight").hidden = true;
-      fill(at("view"), e("p", { className: "small" }, "No 3D view: " + err.message));
+      if (open !== mine || sighted !== it.key) return;
+      fill(at("view"), e("p", { className: "small" }, "No 3D view: " + err.message + ". The pictures show the same."));
+      at("album").open = true;
     }
   }
+  at("surface").onchange = () => sight();
+
+  // ---- the pictures: what the 3D view shows, for those who have none or want none
+
+  let drawn = "";
+  function album() {
+    at("album").hidden = !some(now.solids);
+    if (at("album").open) pictures();
+  }
+  async function pictures() {
+    const mine = now.ID, key = now.key + JSON.stringify(now.solids);
+    if (drawn === key) return;
+    drawn = key;
+    fill(at("pictures"), e("p", { className: "small", role: "status" }, "Drawing; the first time takes some seconds a surface."));
+    try {
+      const list = await ask("/pictures?id=" + encodeURIComponent(mine));
+      if (open !== mine || drawn !== key) return;
+      const img = (src, alt) => src && e("img", { src, alt });
+      fill(at("pictures"), e("div", { className: "pictures" }, ...list.map(p => e("figure", { className: "picture" + (p.photo || p.lacks ? " both" : "") }, e("figcaption", {}, p.title), img(p.src, p.title),
+        img(p.photo, "photograph from the same side"), p.lacks && e("p", { className: "lack" }, "No photograph: " + p.lacks + ".")))));
+    } catch (err) { drawn = ""; if (open === mine) fill(at("pictures"), e("p", { className: "small" }, "No pictures: " + err.message)); }
+  }
+  at("album").ontoggle = () => { if (at("album").open && now) pictures(); };
   at("view").addEventListener("layette-note", ev => {
     keep({ file, at: ev.detail.at, radius: 1, words: ev.detail.text });
     at("view").querySelector(".told").textContent = "Pinned. It goes with the next word you give about this stage.";
@@ -253,7 +303,8 @@
     rows.forEach((li, k) => li.setAttribute("aria-current", k === spot));
     rows[spot].querySelector(".went").textContent = " ✓ looked at";
     box.scrollTop = rows[spot].offsetTop - box.offsetTop - box.clientHeight / 3;
-    fly();
+    const it = surface();
+    if (it && it.key !== sighted) sight(); else fly();
     if (see && !at("sight").hidden) at("sight").scrollIntoView({ block: "start" });
   }
   function fly() { const s = now.Spots[spot]; if (view && s) view.fly(s.what, s.n); }
@@ -305,7 +356,7 @@
   function show() {
     const { v, how, keys } = word;
     const stops = v.verdict === "hold" || v.verdict === "reject";
-    const form = e("form", { className: "word", onsubmit: ev => { ev.preventDefault(); sign(form); } },
+    const form = e("form", { className: "word", onsubmit: ev => { ev.preventDefault(); send(form); } },
       e("h3", { tabIndex: -1 }, v.gate ? "A concession on gate " + v.gate : stops ? "A hold" : "A sign-off"),
       choice(how),
       e("fieldset", {}, e("legend", {}, "This is what it is bound to"), digests("files", v.files), digests("made from", v.from),
@@ -377,7 +428,7 @@
     it.append(e("button", { type: "button", onclick: () => look(word.how) }, "look again"));
   }
   function close() { fill(at("form")); word = null; }
-  async function sign(form) {
+  async function send(form) {
     const { v, key } = word, secret = form.elements.passphrase, values = name => [...form.querySelectorAll("[name=" + name + "]:checked")].map(c => c.value);
     const text = name => form.elements[name] ? form.elements[name].value : "";
     const body = { id: v.ID || v.id, verdict: v.verdict || "", gate: v.gate || "", seen: v.seen, meaning: v.fixed ? "" : text("meaning"),

@@ -9,6 +9,7 @@ import (
 
 	"layette/engine"
 	"layette/engine/sheet"
+	"layette/engine/trail"
 )
 
 const (
@@ -20,8 +21,8 @@ const (
 // guarded is a desk with one stage on its board, behind its guard.
 func guarded(t *testing.T) (*Desk, http.Handler) {
 	t.Helper()
-	d := New(Options{Surface: func(*engine.Status) (engine.File, bool) { return engine.File{}, false }})
-	d.live.put(&engine.Board{Stages: []*engine.Status{{Node: engine.Node{Stage: "gaps", Part: "left-arm"}, State: engine.Done}}},
+	d := New(Options{Shown: func(*engine.Status, *trail.Trail) []Shown { return nil }})
+	d.live.put(&engine.Board{Stages: []*engine.Status{{Node: engine.Node{Stage: "gaps", Part: "left-arm"}, State: engine.Done}}}, nil,
 		sheet.Page{Model: "Ottilie", Parts: []sheet.Part{{Stages: []sheet.Stage{{ID: testStage, State: "done"}}}}}, nil)
 	return d, d.handler(testHost)
 }

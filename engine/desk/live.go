@@ -10,12 +10,14 @@ import (
 
 	"layette/engine"
 	"layette/engine/sheet"
+	"layette/engine/trail"
 )
 
 // live is what the page is told of as it changes.
 type live struct {
 	mu      sync.Mutex
 	board   *engine.Board
+	trail   *trail.Trail
 	page    *sheet.Page
 	problem string
 	version int
@@ -36,7 +38,7 @@ func newLive() *live { return &live{hearers: map[chan struct{}]bool{}, page: &sh
 
 // put has a new board told. With an error the last one stays, and what is
 // wrong is told beside it.
-func (l *live) put(b *engine.Board, p sheet.Page, err error) {
+func (l *live) put(b *engine.Board, t *trail.Trail, p sheet.Page, err error) {
 	l.change(func() {
 		l.version++
 		l.problem = ""
@@ -44,14 +46,14 @@ func (l *live) put(b *engine.Board, p sheet.Page, err error) {
 			l.problem = err.Error()
 			return
 		}
-		l.board, l.page = b, &p
+		l.board, l.trail, l.page = b, t, &p
 	})
 }
 
-func (l *live) get() (*engine.Board, *sheet.Page) {
+func (l *live) get() (*engine.Board, *trail.Trail, *sheet.Page) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.board, l.page
+	return l.board, l.trail, l.page
 }
 
 // change changes something and wakes who listens.
@@ -138,21 +140,21 @@ func (d *Desk) board(*http.Request) (any, error) {
 // stageView is one stage with all that was found, and what a person may say.
 type stageView struct {
 	sheet.Stage
-	Key   string   `json:"key"`   // of what it was computed from
-	Solid string   `json:"solid"` // what to ask the 3D view by; empty if there is none
-	Speak bool     `json:"speak"` // there is something to give one's word about
-	Held  []string `json:"held"`  // gates that hold it and may be conceded
-	Why   []string `json:"why"`   // why it is due, or why it ran
+	Key    string      `json:"key"`    // of what it was computed from
+	Solids []solidName `json:"solids"` // what the 3D view can show
+	Speak  bool        `json:"speak"`  // there is something to give one's word about
+	Held   []string    `json:"held"`   // gates that hold it and may be conceded
+	Why    []string    `json:"why"`    // why it is due, or why it ran
 }
 
 func (d *Desk) stage(r *http.Request) (any, error) {
-	st, words, err := d.status(r.FormValue("id"))
+	st, t, words, err := d.status(r.FormValue("id"))
 	if err != nil {
 		return nil, err
 	}
-	v := stageView{Stage: *words, Key: st.Key, Held: []string{}, Why: []string{}}
-	if file, ok := d.o.Surface(st); ok {
-		v.Solid = solidKey(st, file, words.Spots)
+	v := stageView{Stage: *words, Key: st.Key, Solids: []solidName{}, Held: []string{}, Why: []string{}}
+	for _, s := range d.o.Shown(st, t) {
+		v.Solids = append(v.Solids, nameOf(st, s))
 	}
 	for _, g := range st.Gates {
 		if !g.GoesOn() && st.Concedes(g.Gate) != "" {

@@ -68,7 +68,7 @@ func (d *Desk) look(r *http.Request) (any, error) {
 }
 
 func (d *Desk) subject(r *http.Request, m *engine.Model, id string) (*engine.Subject, *engine.Status, error) {
-	known, _, err := d.status(id)
+	known, _, _, err := d.status(id)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -10,6 +10,7 @@ import (
 
 	"layette/engine"
 	"layette/engine/sheet"
+	"layette/engine/trail"
 	"layette/engine/word"
 )
 
@@ -36,6 +37,7 @@ func (d *Desk) handler(host string) http.Handler {
 	mux.HandleFunc("GET /board", answer(d.board))
 	mux.HandleFunc("GET /stage", answer(d.stage))
 	mux.HandleFunc("GET /solid", answer(d.solid))
+	mux.HandleFunc("GET /pictures", answer(d.pictures))
 	mux.HandleFunc("GET /keys", answer(d.keys))
 	mux.HandleFunc("POST /key", answer(d.key))
 	mux.HandleFunc("POST /run", answer(d.run))
@@ -110,16 +112,16 @@ func read(r *http.Request, into any) error {
 
 // status finds the stage that a request names among those of the board. A name
 // is compared, and never used as a path.
-func (d *Desk) status(id string) (*engine.Status, *sheet.Stage, error) {
-	b, page := d.live.get()
+func (d *Desk) status(id string) (*engine.Status, *trail.Trail, *sheet.Stage, error) {
+	b, t, page := d.live.get()
 	if b != nil {
 		for _, st := range b.Stages {
 			if st.Node.String() == id {
-				return st, stageOf(page, id), nil
+				return st, t, stageOf(page, id), nil
 			}
 		}
 	}
-	return nil, nil, wrong(http.StatusNotFound, "the model has no stage %q", id)
+	return nil, nil, nil, wrong(http.StatusNotFound, "the model has no stage %q", id)
 }
 
 func stageOf(p *sheet.Page, id string) *sheet.Stage {

@@ -13,10 +13,10 @@ import (
 	"layette/engine/sheet"
 )
 
-// shown keeps what the 3D view was last given, so that going back and forth
+// views keeps what the 3D view was last given, so that going back and forth
 // between stages does not reduce a surface of millions of triangles each time.
 // Reducing is done for one at a time.
-type shown struct {
+type views struct {
 	mu   sync.Mutex
 	list []solidView // newest first
 }
@@ -32,37 +32,49 @@ type solidView struct {
 	Solid json.RawMessage `json:"solid"`
 }
 
-// solid gives the surface of a stage for the 3D view, with what was found and
+// solidName is what the page knows of a surface before it asks for it.
+type solidName struct {
+	Key   string `json:"key"` // what to ask for it by: the same for what looks the same
+	File  string `json:"file"`
+	Name  string `json:"name"`
+	Spots []int  `json:"spots"` // numbers of those that lie on it
+}
+
+func nameOf(st *engine.Status, s Shown) solidName {
+	sum := sha256.Sum256(fmt.Append(nil, st.Node, st.Key, s.File.SHA256, s.Spots))
+	n := solidName{Key: hex.EncodeToString(sum[:16]), File: s.File.SHA256, Name: s.Name, Spots: []int{}}
+	for _, spot := range s.Spots {
+		n.Spots = append(n.Spots, spot.Number)
+	}
+	return n
+}
+
+// solid gives one surface of a stage for the 3D view, with what was found and
 // what people pinned to it.
 func (d *Desk) solid(r *http.Request) (any, error) {
-	st, words, err := d.status(r.FormValue("id"))
+	st, t, _, err := d.status(r.FormValue("id"))
 	if err != nil {
 		return nil, err
 	}
-	file, ok := d.o.Surface(st)
-	if !ok {
-		return nil, wrong(http.StatusNotFound, "%s found nothing that can be seen on a surface", st.Node)
-	}
-	return d.shown.get(solidKey(st, file, words.Spots), func() (v solidView, err error) {
-		solid, err := d.o.Solid(r.Context(), st)
-		if err != nil {
-			return v, err
+	for _, s := range d.o.Shown(st, t) {
+		if n := nameOf(st, s); n.Key == r.FormValue("key") {
+			return d.views.get(n.Key, func() (v solidView, err error) {
+				solid, err := d.o.Solid(r.Context(), d.model, st, s)
+				if err != nil {
+					return v, err
+				}
+				solid.Spots = s.Spots
+				v.File = s.File.SHA256
+				v.Solid, err = sheet.Solid3D(*solid)
+				return v, err
+			})
 		}
-		solid.Spots = words.Spots
-		v.File = file.SHA256
-		v.Solid, err = sheet.Solid3D(*solid)
-		return v, err
-	})
-}
-
-// solidKey is the same for what looks the same.
-func solidKey(st *engine.Status, file engine.File, spots []sheet.Spot) string {
-	sum := sha256.Sum256(fmt.Append(nil, st.Node, st.Key, file.SHA256, spots))
-	return hex.EncodeToString(sum[:16])
+	}
+	return nil, wrong(http.StatusNotFound, "%s has no such surface now", st.Node)
 }
 
 // get returns what is kept under key, or makes it.
-func (s *shown) get(key string, fresh func() (solidView, error)) (any, error) {
+func (s *views) get(key string, fresh func() (solidView, error)) (any, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if i := slices.IndexFunc(s.list, func(v solidView) bool { return v.Key == key }); i >= 0 {
@@ -78,4 +90,33 @@ func (s *shown) get(key string, fresh func() (solidView, error)) (any, error) {
 	s.list = slices.Insert(s.list, 0, v)
 	s.list = s.list[:min(len(s.list), kept)]
 	return v, nil
+}
+
+// pictureView is a picture as an address that holds it whole.
+type pictureView struct {
+	Title string `json:"title"`
+	Src   string `json:"src"`
+	Photo string `json:"photo"`
+	Lacks string `json:"lacks"`
+}
+
+// pictures gives the pictures of a stage.
+func (d *Desk) pictures(r *http.Request) (any, error) {
+	st, t, _, err := d.status(r.FormValue("id"))
+	if err != nil {
+		return nil, err
+	}
+	list, err := d.o.Pictures(r.Context(), d.model, st, t)
+	if err != nil {
+		return nil, err
+	}
+	views := []pictureView{}
+	for _, p := range list {
+		v := pictureView{Title: p.Title, Src: sheet.Address(p.Data), Lacks: p.Lacks}
+		if len(p.Photo) > 0 {
+			v.Photo = sheet.Address(p.Photo)
+		}
+		views = append(views, v)
+	}
+	return views, nil
 }

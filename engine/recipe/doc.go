@@ -16,6 +16,7 @@
 //	[tolerances]                any quantities, none negative
 //	[roles.NAME]                doc
 //	[stages.NAME]               step, each, only, after, why, values, gates, sign
+//	[photos.NAME]               stage, part, view, file: shown on the sheet
 //
 // A quantity is "1.2 mm" (see package unit), a bare number, a flag, a text, a
 // list of texts, a point in mm, or a table of such; { value = ..., origin =
@@ -47,7 +48,11 @@
 //	name   = "..."              the folder's name unless given
 //	[child]                     any quantities
 //	[folders.NAME]              path, outside the model
+//	[photos.NAME]               as in a recipe; replaces the recipe's of that name
 //	[overrides.NAME]            set, value, reason; part or scan to narrow it
+//
+// A photograph is no input: the sheet shows it beside a render of the stage's
+// surface from the same side.
 //
 // An override sets a quantity, stages.NAME.values.KEY or
 // stages.NAME.INPUT.file, and must give its reason.

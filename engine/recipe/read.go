@@ -85,13 +85,14 @@ func (r *reader) all(root *node) {
 	r.roles(root)
 	r.child()
 	r.readStages(root)
+	r.photos(root)
 	r.overrides()
 	r.settle()
 	r.order()
 }
 
 func (r *reader) top(root *node) {
-	r.only(root, "a recipe", "format", "title", "extends", "note", "parts", "materials", "tolerances", "roles", "stages")
+	r.only(root, "a recipe", "format", "title", "extends", "note", "parts", "materials", "tolerances", "roles", "stages", "photos")
 	r.need(root, "the recipe", "format", "write format = 1")
 	r.need(root, "the recipe", "title", `write title = "..."`)
 	r.out.Title = r.line(root, "title")
@@ -183,7 +184,7 @@ func (r *reader) child() {
 	if r.sheet == nil {
 		return
 	}
-	r.only(r.sheet, "a model sheet", "format", "recipe", "title", "name", "note", "child", "folders", "overrides")
+	r.only(r.sheet, "a model sheet", "format", "recipe", "title", "name", "note", "child", "folders", "photos", "overrides")
 	r.format(r.sheet)
 	r.text(r.sheet, "recipe")
 	r.text(r.sheet, "note")

@@ -18,6 +18,7 @@ type Recipe struct {
 	// Folders are the folders outside the model that its sheet names, by name.
 	Folders map[string]*Folder
 	Stages  []*Stage // in an order in which each comes after what it needs
+	Photos  []*Photo // in order of name
 	// Quantities holds every named quantity that rules and values may refer
 	// to, by full name: "materials.vinyl.wall", "tolerances.gap",
 	// "parts.head.longest", "child.head-girth", "model.title". Members of tables are there on

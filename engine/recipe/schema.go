@@ -32,6 +32,7 @@ func Schema(kinds []step.Kind) []byte {
 			"tolerances": quantities(),
 			"roles":      named(object(schema{"doc": text("what the role judges")}, nil)),
 			"stages":     named(stageSchema(kinds)),
+			"photos":     named(photoSchema()),
 		},
 		"required": []string{"format", "title"},
 	})
@@ -46,6 +47,7 @@ func SheetSchema() []byte {
 			"name": text("short name; the folder's unless given"), "note": text("for readers"),
 			"child":   quantities(),
 			"folders": named(object(schema{"path": text("a folder outside the model, such as a backup disk"), "note": text("")}, nil, "path")),
+			"photos":  named(photoSchema()),
 			"overrides": named(object(schema{
 				"set":  text("what is set: tolerances.gap, stages.gaps.values.least, stages.hand.surface.file"),
 				"part": text("only for this part"), "scan": text("only for this scan: its path below the model"),
@@ -54,6 +56,16 @@ func SheetSchema() []byte {
 		},
 		"required": []string{"recipe"},
 	})
+}
+
+// photoSchema requires nothing, as a photograph may fill up one of a recipe
+// that is extended.
+func photoSchema() schema {
+	return object(schema{
+		"stage": text("whose surface is drawn beside it"), "part": text("only for this part"),
+		"view": schema{"enum": Views, "description": "the side it was taken from"},
+		"file": text("glob below the model's folder, with {part}"), "note": text("for readers"),
+	}, nil)
 }
 
 func document(s schema) []byte {

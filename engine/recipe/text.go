@@ -148,7 +148,7 @@ func joins(path []string) bool {
 	switch path[0] {
 	case "tolerances":
 		return len(path) == 1
-	case "parts", "materials", "roles":
+	case "parts", "materials", "roles", "photos":
 		return len(path) <= 2
 	case "stages":
 		return len(path) <= 2 || len(path) <= 4 && path[2] == "gates" || len(path) == 3 && (path[2] == "values" || path[2] == "sign")

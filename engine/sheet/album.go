@@ -54,19 +54,12 @@ func (a *album) show(data []byte, words string) template.HTML {
 }
 
 func (a *album) html(data []byte, words string) (template.HTML, error) {
-	if head := bytes.TrimSpace(data[:min(len(data), 512)]); bytes.HasPrefix(head, []byte("<")) {
+	if isDrawing(data) {
 		return plainSVG(data)
 	}
-	conf, _, err := image.DecodeConfig(bytes.NewReader(data))
+	im, err := decode(data)
 	if err != nil {
-		return "", errors.New("it is neither PNG, JPEG nor SVG")
-	}
-	if conf.Width <= 0 || conf.Height <= 0 || conf.Width > mostPixels/conf.Height {
-		return "", fmt.Errorf("%d by %d pixels are too many", conf.Width, conf.Height)
-	}
-	im, _, err := image.Decode(bytes.NewReader(data))
-	if err != nil {
-		return "", errors.New("it is damaged")
+		return "", err
 	}
 	small, err := a.reduce(im)
 	if err != nil {
@@ -75,6 +68,35 @@ func (a *album) html(data []byte, words string) (template.HTML, error) {
 	b := im.Bounds()
 	return template.HTML(fmt.Sprintf(`<img src="data:image/jpeg;base64,%s" width="%d" height="%d" alt="%s" loading="lazy">`,
 		base64.StdEncoding.EncodeToString(small), b.Dx(), b.Dy(), html.EscapeString(words))), nil
+}
+
+// Address returns a picture as a data address that shows it, made fit for the
+// page; empty if it cannot be shown.
+func Address(data []byte) string {
+	text := func(kind string, data []byte) string {
+		return "data:image/" + kind + ";base64," + base64.StdEncoding.EncodeToString(data)
+	}
+	if isDrawing(data) {
+		if _, err := plainSVG(data); err != nil {
+			return ""
+		}
+		return text("svg+xml", data)
+	}
+	im, err := decode(data)
+	if err != nil {
+		return ""
+	}
+	small, err := (&album{width: widest}).reduce(im)
+	if err != nil {
+		return ""
+	}
+	return text("jpeg", small)
+}
+
+// isDrawing reports whether a picture is a drawing of lines, such as a
+// histogram.
+func isDrawing(data []byte) bool {
+	return bytes.HasPrefix(bytes.TrimSpace(data[:min(len(data), 512)]), []byte("<"))
 }
 
 // reduce returns im as a JPEG file no wider than the album's width.

@@ -17,6 +17,7 @@ import (
 	"html/template"
 	"io"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -91,8 +92,21 @@ type Spot struct {
 type Picture struct {
 	Title string
 	Data  []byte
-	Photo []byte // a photograph to show beside it; may be empty
+	Photo []byte // a photograph to show beside it, as Photograph returns it; may be empty
+	Lacks string // why the photograph that belongs beside it is not there; may be empty
 }
+
+// renders are the pictures that are not drawings of lines; charts are those,
+// such as histograms.
+func renders(list []Picture) (out []Picture) {
+	return slices.DeleteFunc(slices.Clone(list), Picture.drawn)
+}
+
+func charts(list []Picture) (out []Picture) {
+	return slices.DeleteFunc(slices.Clone(list), func(p Picture) bool { return !p.drawn() })
+}
+
+func (p Picture) drawn() bool { return isDrawing(p.Data) }
 
 // Signature is what a sign-off must show wherever it is printed: the signer's
 // printed name, the date and time, and the meaning (the three things that 21
@@ -247,7 +261,7 @@ func render(p Page, width int) (page []byte, pictures int, err error) {
 	}
 	album := &album{width: width}
 	t, err := template.New("sheet").Funcs(template.FuncMap{
-		"picture": album.show, "mark": mark, "anchor": anchor, "faults": faults, "open": isOpen, "gravest": gravest, "others": others,
+		"picture": album.show, "mark": mark, "anchor": anchor, "faults": faults, "open": isOpen, "gravest": gravest, "others": others, "renders": renders, "charts": charts,
 	}).Parse(pageText)
 	if err != nil {
 		return nil, 0, err

@@ -1,5 +1,5 @@
 // layetteViewer(element, solid) shows a solid (see packed in solid.go) in
-// element and returns {fly(what, number), pins}. It turns, zooms and pans by
+// element and returns {fly(what, number), eye(), look(eye), pins}. It turns, zooms and pans by
 // mouse, touch and keyboard, shows values, cuts, measures, flies to spots and
 // takes notes pinned to places; each new note is also sent from element as the
 // event "layette-note" with its place and text. It draws only when something
@@ -469,6 +469,7 @@ function layetteViewer(element, solid) {
       if (s) flyTo(s);
       return !!s;
     },
+    look: function (e) { setScale(false); eye = { round: e.round, over: e.over, half: e.half, target: sub(e.target, middle) }; draw(); },
     eye: function () { return { half: eye.half, target: add(eye.target, middle), round: eye.round, over: eye.over }; }
   };
 }

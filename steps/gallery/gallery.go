@@ -10,6 +10,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -36,6 +37,13 @@ type Options struct {
 	Pictures  int // at most; 0 means six, None leaves them out
 	Triangles int // of the reduced surface; 0 leaves it out
 	Workers   int
+	// Columns are the values that are judged: the whole is drawn in the colours
+	// of each, as far as the file has them.
+	Columns []string
+	// Views, if there are any, are the sides from which the plain part is drawn,
+	// and nothing else is: to be held against photographs. Sides lists their
+	// names.
+	Views []string
 }
 
 // None asks for no pictures.
@@ -50,9 +58,10 @@ type Exhibit struct {
 
 // Picture is a PNG picture, or an SVG drawing.
 type Picture struct {
-	Title string
-	Data  []byte
-	Spots []int // numbers of the spots that it is for
+	Title  string
+	Data   []byte
+	Spots  []int  // numbers of the spots that it is for
+	Column string // of values that colours the skin; empty for none
 }
 
 // Solid is a reduced surface.
@@ -83,8 +92,13 @@ func Show(ctx context.Context, p Piece, o Options) (*Exhibit, error) {
 	if err != nil {
 		return nil, err
 	}
+	if len(o.Views) > 0 {
+		plain, err := plainly(ctx, p, m, o)
+		return &Exhibit{Pictures: plain}, err
+	}
 	// a column without two different values has nothing to show
 	values = slices.DeleteFunc(values, func(v *draw.Values) bool { return !(v.High > v.Low) })
+	slices.SortStableFunc(values, func(a, b *draw.Values) int { return rank(a) - rank(b) })
 	var e Exhibit
 	if o.Pictures != None {
 		if e.Pictures, err = pictures(ctx, p, m, values, o); err != nil {
@@ -92,7 +106,9 @@ func Show(ctx context.Context, p Piece, o Options) (*Exhibit, error) {
 		}
 	}
 	for _, v := range values {
-		e.Charts = append(e.Charts, chart(p.Title, v))
+		if !isHelper(v) {
+			e.Charts = append(e.Charts, chart(p.Title, v))
+		}
 	}
 	if o.Triangles > 0 {
 		e.Solid, err = solid(ctx, m, values, o)
@@ -144,6 +160,29 @@ func columns(r io.Reader) []string {
 // less are columns in which less is worse.
 var less = []string{"air", "solid", "wall", "corner", "gap", "thickness"}
 
+// units are those of the columns that are not in mm.
+var units = map[string]string{"ring": "number", "scans": "number", "stretch": "share", "trust": "share", "turn": "deg over one radius", "undercut": "share"}
+
+// helpers are columns that say where on the part one is, not what was found:
+// they come last and have no histogram.
+var helpers = []string{"distance", "ring"}
+
+func isHelper(v *draw.Values) bool { return slices.Contains(helpers, v.Name) }
+
+func rank(v *draw.Values) int {
+	if isHelper(v) {
+		return 1
+	}
+	return 0
+}
+
+func unitOf(column string) string {
+	if u, ok := units[column]; ok {
+		return u
+	}
+	return "mm"
+}
+
 // scaled returns a column with the ends of its scale: what ninety-six of a
 // hundred vertices have, so that a few far values do not wash out the rest. The
 // ends of a column without two different values are the same.
@@ -159,7 +198,7 @@ func scaled(name string, at []float32, limits []float64) *draw.Values {
 	}
 	slices.Sort(all)
 	at, all = found(at, all)
-	v := &draw.Values{At: at, Name: name, Unit: "mm", Low: all[len(all)*2/100], High: all[len(all)*98/100], Limits: limits}
+	v := &draw.Values{At: at, Name: name, Unit: unitOf(name), Low: all[len(all)*2/100], High: all[len(all)*98/100], Limits: limits}
 	for _, l := range limits {
 		v.Low, v.High = min(v.Low, l), max(v.High, l)
 	}
@@ -192,6 +231,10 @@ func found(at []float32, sorted []float64) ([]float32, []float64) {
 	return out, sorted[:end]
 }
 
+// letters make what is written on a picture readable on a phone, and on paper
+// with two pictures in a row.
+const letters = 1.5
+
 // pictures draws the views in which the spots are seen.
 func pictures(ctx context.Context, p Piece, m *geom.Mesh, values []*draw.Values, o Options) ([]Picture, error) {
 	spots := drawn(p.Spots)
@@ -204,19 +247,73 @@ func pictures(ctx context.Context, p Piece, m *geom.Mesh, values []*draw.Values,
 		return nil, err
 	}
 	slices.SortStableFunc(choices, func(a, b draw.Choice) int { return first(a) - first(b) })
-	s := draw.Scene{Title: p.Title, Mesh: m, Workers: o.Workers}
+	s := draw.Scene{Title: p.Title, Mesh: m, Letters: letters, Workers: o.Workers}
+	column := ""
 	if len(values) > 0 {
-		s.Values = values[0]
+		s.Values, column = values[0], values[0].Name
 	}
 	var out []Picture
 	for _, c := range choices[:min(len(choices), most)] {
 		s.Spots, s.Cut = nil, c.Cut
-		pic := Picture{Title: p.Title + ", " + c.View.Name}
+		pic := Picture{Title: p.Title + ", " + c.View.Name, Column: column}
 		for _, i := range c.Spots {
 			s.Spots = append(s.Spots, spots[i])
 			pic.Spots = append(pic.Spots, spots[i].Number)
 		}
 		if pic.Data, err = draw.PNG(ctx, s, c.View, draw.Usual); err != nil {
+			return nil, err
+		}
+		out = append(out, pic)
+	}
+	s.Spots, s.Cut = nil, nil
+	for _, v := range values {
+		if v.Name == column || !slices.Contains(o.Columns, v.Name) {
+			continue
+		}
+		s.Values = v
+		pic := Picture{Title: p.Title + ", " + v.Name, Column: v.Name}
+		if pic.Data, err = draw.PNG(ctx, s, overview(choices), draw.Usual); err != nil {
+			return nil, err
+		}
+		out = append(out, pic)
+	}
+	return out, nil
+}
+
+// overview is the first view of the whole among choices, or a usual one.
+func overview(choices []draw.Choice) draw.View {
+	for _, c := range choices {
+		if c.View.Reach == 0 && c.Cut == nil {
+			return c.View
+		}
+	}
+	return sides["front-right"]
+}
+
+// sides are the views that a photograph may be taken from, by the names that
+// recipes have for them.
+var sides = map[string]draw.View{
+	"front": draw.Front, "back": draw.Back, "left": draw.Left, "right": draw.Right, "above": draw.Above, "below": draw.Below,
+	"front-left":  {Name: "front, from its left", Dir: geom.Vec{X: -0.6, Y: 1, Z: 0.25}},
+	"front-right": {Name: "front, from its right", Dir: geom.Vec{X: 0.6, Y: 1, Z: 0.25}},
+	"back-left":   {Name: "back, from its left", Dir: geom.Vec{X: -0.6, Y: -1, Z: 0.25}},
+	"back-right":  {Name: "back, from its right", Dir: geom.Vec{X: 0.6, Y: -1, Z: 0.25}},
+}
+
+// Sides returns the names that Options.Views may have, in order.
+func Sides() []string { return slices.Sorted(maps.Keys(sides)) }
+
+// plainly draws the part from the sides that are asked for, in its own colours
+// where it has any.
+func plainly(ctx context.Context, p Piece, m *geom.Mesh, o Options) (out []Picture, err error) {
+	s := draw.Scene{Title: p.Title, Mesh: m, Skin: true, Letters: letters, Workers: o.Workers}
+	for _, name := range o.Views {
+		v, ok := sides[name]
+		if !ok {
+			return nil, fmt.Errorf("there is no view %q", name)
+		}
+		pic := Picture{Title: p.Title + ", " + v.Name}
+		if pic.Data, err = draw.PNG(ctx, s, v, draw.Usual); err != nil {
 			return nil, err
 		}
 		out = append(out, pic)

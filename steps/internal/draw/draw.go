@@ -40,6 +40,9 @@ type Scene struct {
 	// Outline draws dark lines on paper where the shape turns away or steps
 	// back, instead of clay.
 	Outline bool
+	// Letters is how many times larger than usual what is written is, for
+	// pictures that are shown small; 0 means 1.
+	Letters float64
 	// Bare leaves out title, scale bar, legend and labels.
 	Bare bool
 	// Workers is how many goroutines to use at most; 0 means one a processor.

@@ -31,6 +31,9 @@ func layOut(s Scene, size Size) layout {
 	l := layout{all: image.Rect(0, 0, size.Width, size.Height)}
 	short := float64(min(size.Width, size.Height))
 	l.letter = min(max(short/40, 11), 34)
+	if s.Letters > 0 {
+		l.letter = min(float64(l.letter*s.Letters), short/12)
+	}
 	gap := int(l.letter)
 	l.stage = l.all.Inset(gap)
 	if s.Bare {
@@ -207,6 +210,9 @@ func (b brush) legend(v *Values, l layout, hand letterer) {
 	tick := func(x float64, strong bool) {
 		at := x0 + int(float64(v.share(x)*float64(w))+0.5)
 		text := number(x)
+		if math.Abs(x) < (v.High-v.Low)*1e-4 {
+			text = "0"
+		}
 		box := image.Rect(at-hand.width(text)/2-4, under, at+hand.width(text)/2+4, under+hand.height())
 		for _, t := range taken {
 			if t.Overlaps(box) {

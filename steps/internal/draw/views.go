@@ -86,7 +86,7 @@ func Choose(ctx context.Context, m *geom.Mesh, spots []Spot, workers int) ([]Cho
 		out = append(out, cover(views, sees, n, left, square)...)
 		out = append(out, cover(views, sees, n, left, glimpse)...)
 	}
-	return append(out, sections(given, n, left)...), nil
+	return append(out, sections(given, n, left, m.Bounds().Size().Len()/2)...), nil
 }
 
 // straight returns a view straight down on each spot that is left and whose
@@ -140,8 +140,9 @@ func cover(views []View, sees [][]bool, n []geom.Vec, left []bool, least float64
 
 // sections returns a section through each spot that is left: along the line
 // that a gap spans, or square to the skin, as near to a front view as that
-// allows.
-func sections(spots []Spot, n []geom.Vec, left []bool) []Choice {
+// allows. What is as large as the part, whose radius is whole, is shown with
+// the whole part about it.
+func sections(spots []Spot, n []geom.Vec, left []bool, whole float64) []Choice {
 	var out []Choice
 	for i, s := range spots {
 		if !left[i] {
@@ -161,6 +162,9 @@ func sections(spots []Spot, n []geom.Vec, left []bool) []Choice {
 			reach = max(8*s.Radius, 10)
 		}
 		v := View{Name: "section", Dir: normal, Parallel: true, Around: s.At, Reach: reach}
+		if reach > 0.7*whole {
+			v.Around, v.Reach = geom.Vec{}, 0
+		}
 		out = append(out, Choice{View: v, Cut: &Plane{At: s.At, Normal: normal}, Spots: []int{i}})
 	}
 	return out

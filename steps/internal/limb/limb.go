@@ -62,15 +62,8 @@ type Joint struct {
 // opening that is not flat, open skin, the wrong way round. A surface without
 // an opening is looked at from the thicker end of its longest way.
 func New(ctx context.Context, m *geom.Mesh, w Want) (*Limb, error) {
-	if len(m.Tris) == 0 {
-		return nil, errors.New("the surface has no triangles")
-	}
-	l := &Limb{Mesh: &geom.Mesh{Verts: m.Verts, Tris: m.Tris, Origin: m.Origin}}
-	var err error
-	if l.Edges, err = l.Mesh.Edges(ctx, w.Workers); err != nil {
-		return nil, err
-	}
-	if err := l.open(ctx, w); err != nil {
+	l, err := Open(ctx, m, w)
+	if err != nil {
 		return nil, err
 	}
 	from := l.Openings
@@ -82,6 +75,20 @@ func New(ctx context.Context, m *geom.Mesh, w Want) (*Limb, error) {
 	}
 	l.digits(w.Shape)
 	return l, l.name(w)
+}
+
+// Open is New without rings, digits and joints: a tenth of the work. It looks
+// at Opening, Strays and Workers alone.
+func Open(ctx context.Context, m *geom.Mesh, w Want) (*Limb, error) {
+	if len(m.Tris) == 0 {
+		return nil, errors.New("the surface has no triangles")
+	}
+	l := &Limb{Mesh: &geom.Mesh{Verts: m.Verts, Tris: m.Tris, Origin: m.Origin}}
+	var err error
+	if l.Edges, err = l.Mesh.Edges(ctx, w.Workers); err != nil {
+		return nil, err
+	}
+	return l, l.open(ctx, w)
 }
 
 // open finds the openings of the largest shell and turns the surface the right

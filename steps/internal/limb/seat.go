@@ -1,0 +1,59 @@
+package limb
+
+import (
+	"math"
+
+	"layette/steps/internal/geom"
+)
+
+// Seat is where a part sits, or the seat of the body that it sits on: the
+// middle of the opening, up square to it into the part, and level with it the
+// side that counts as its front; front, right and up stand to each other as in
+// a child that stands (right = front x up).
+type Seat struct{ At, Front, Right, Up geom.Vec }
+
+// NewSeat returns a seat. looks is a direction whose level share is its front;
+// it is not ok if that is shorter than a tenth of it, or up has no length.
+func NewSeat(at, up, looks geom.Vec) (Seat, bool) {
+	s := Seat{At: at, Up: up.Unit()}
+	level := looks.Sub(s.Up.Mul(looks.Dot(s.Up)))
+	s.Front = level.Unit()
+	s.Right = s.Front.Cross(s.Up)
+	return s, s.Up.Len2() > 0.5 && level.Len() >= 0.1*looks.Len() && looks.Len() > 0
+}
+
+// Seat returns the frame in which the limb sits, from its first opening. It is
+// not ok without an opening, or if looks is nearly square to it.
+func (l *Limb) Seat(looks geom.Vec) (Seat, bool) {
+	if len(l.Openings) == 0 {
+		return Seat{}, false
+	}
+	o := &l.Openings[0]
+	return NewSeat(o.Centre, o.Plane.Normal.Mul(-1), looks)
+}
+
+// Lean returns how far a direction leans from up, to the front and to the
+// right, degrees, each seen square to it.
+func (s Seat) Lean(d geom.Vec) (front, right float64) {
+	up := d.Dot(s.Up)
+	return degrees(math.Atan2(d.Dot(s.Front), up)), degrees(math.Atan2(d.Dot(s.Right), up))
+}
+
+// Roll returns by how much a direction is turned from the front about up,
+// degrees: counter-clockwise seen from above is positive.
+func (s Seat) Roll(d geom.Vec) float64 {
+	return degrees(math.Atan2(-d.Dot(s.Right), d.Dot(s.Front)))
+}
+
+// Onto returns the motion that brings s onto another seat.
+func (s Seat) Onto(to Seat) geom.Pose {
+	rot := to.axes().Transposed().Mul(s.axes())
+	return geom.Pose{Rot: rot, Move: to.At.Sub(rot.Apply(s.At))}
+}
+
+// axes returns the rotation that brings right, front, up to x, y, z.
+func (s Seat) axes() geom.Mat {
+	return geom.Mat{{s.Right.X, s.Right.Y, s.Right.Z}, {s.Front.X, s.Front.Y, s.Front.Z}, {s.Up.X, s.Up.Y, s.Up.Z}}
+}
+
+func degrees(rad float64) float64 { return rad * 180 / math.Pi }

@@ -6,6 +6,7 @@ import (
 	"layette/engine/step"
 	"layette/steps/align"
 	"layette/steps/archive"
+	"layette/steps/assembly"
 	"layette/steps/bag"
 	"layette/steps/bends"
 	"layette/steps/calibrate"
@@ -36,6 +37,7 @@ func All() []step.Kind {
 	return []step.Kind{
 		align.Kind{},
 		archive.Kind{},
+		assembly.Kind{},
 		bag.Kind{},
 		bends.Kind{},
 		calibrate.Kind{},

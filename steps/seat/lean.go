@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"layette/steps/internal/geom"
+	"layette/steps/internal/limb"
 )
 
 // curled is how far, of the part's height, the far skin lies beside the line of
@@ -19,7 +20,7 @@ func (p *part) lean(ctx context.Context) error {
 		return context.Cause(ctx)
 	}
 	up := p.values.Float("lean-at") * p.tall
-	s, ok := p.level(up, p.between(up, up))
+	s, ok := limb.Level(p.cutter, p.seat, up, p.limb.Between(p.seat, up, up))
 	if !ok {
 		p.note("no section was found %.1f mm up: nothing is told of how the part leans", up)
 		return nil

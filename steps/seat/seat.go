@@ -157,9 +157,7 @@ func open(ctx context.Context, m *geom.Mesh, job *step.Job) (*part, error) {
 	case !p.sided:
 		p.note("the front that the recipe states, %v, is square to the opening: nothing is told of front, side and roll", job.Values.Point("front"))
 	}
-	for _, q := range p.limb.Mesh.Verts {
-		p.tall = max(p.tall, q.Vec().Sub(p.seat.At).Dot(p.seat.Up))
-	}
+	p.tall = p.limb.Tall(p.seat)
 	return p, nil
 }
 

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"layette/steps/internal/geom"
+	"layette/steps/internal/limb"
 )
 
 const (
@@ -18,13 +19,13 @@ const (
 // tie looks for the groove or the flange below "reach".
 func (p *part) tie(ctx context.Context) error {
 	reach := p.values.Float("reach")
-	among := p.between(0, reach+apart)
+	among := p.limb.Between(p.seat, 0, reach)
 	var tapes []float64
 	for i := 1; float64(i)*apart <= reach; i++ {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		s, ok := p.level(float64(i)*apart, among)
+		s, ok := limb.Level(p.cutter, p.seat, float64(i)*apart, among)
 		if !ok {
 			break
 		}
@@ -57,40 +58,6 @@ func (p *part) tie(ctx context.Context) error {
 		p.spot("flange", s.Mid, s.Mid, f.proud, "mm", fmt.Sprintf("a flange %.1f mm high that stands %.2f mm proud", f.high, f.proud), s.Outline())
 	}
 	return nil
-}
-
-// between returns the triangles that reach into heights above the opening.
-func (p *part) between(lo, hi float64) []int32 {
-	m := p.limb.Mesh
-	height := make([]float32, len(m.Verts))
-	for i, q := range m.Verts {
-		height[i] = float32(q.Vec().Sub(p.seat.At).Dot(p.seat.Up))
-	}
-	var out []int32
-	for t, v := range m.Tris {
-		a, b, c := float64(height[v[0]]), float64(height[v[1]]), float64(height[v[2]])
-		if max(a, b, c) >= lo-apart && min(a, b, c) <= hi+apart {
-			out = append(out, int32(t))
-		}
-	}
-	return out
-}
-
-// level returns the section at a height above the opening whose middle lies
-// nearest to the line up from the opening's.
-func (p *part) level(height float64, among []int32) (best geom.Section, ok bool) {
-	at := p.seat.At.Add(p.seat.Up.Mul(height))
-	sections, err := p.cutter.Sections(geom.Plane{Normal: p.seat.Up, Offset: p.seat.Up.Dot(at)}, among)
-	if err != nil {
-		return best, false
-	}
-	near := math.Inf(1)
-	for _, s := range sections {
-		if d := s.Mid.Sub(at).Len() - s.Girth/(2*math.Pi); d < near {
-			best, near, ok = s, d, true
-		}
-	}
-	return best, ok
 }
 
 // groove is a dip of the tape, in mm.

@@ -56,4 +56,47 @@ func (s Seat) axes() geom.Mat {
 	return geom.Mat{{s.Right.X, s.Right.Y, s.Right.Z}, {s.Front.X, s.Front.Y, s.Front.Z}, {s.Up.X, s.Up.Y, s.Up.Z}}
 }
 
+// Between returns the triangles that reach into heights above a seat, mm.
+func (l *Limb) Between(s Seat, lo, hi float64) []int32 {
+	height := make([]float32, len(l.Mesh.Verts))
+	for i, q := range l.Mesh.Verts {
+		height[i] = float32(q.Vec().Sub(s.At).Dot(s.Up))
+	}
+	const slack = 0.01 // mm: heights are rounded to float32
+	var out []int32
+	for t, v := range l.Mesh.Tris {
+		a, b, c := float64(height[v[0]]), float64(height[v[1]]), float64(height[v[2]])
+		if max(a, b, c) >= lo-slack && min(a, b, c) <= hi+slack {
+			out = append(out, int32(t))
+		}
+	}
+	return out
+}
+
+// Level returns the section at a height above a seat that lies nearest to the
+// line up from it, of those through some triangles.
+func Level(c *geom.Cutter, s Seat, height float64, among []int32) (best geom.Section, ok bool) {
+	at := s.At.Add(s.Up.Mul(height))
+	sections, err := c.Sections(geom.Plane{Normal: s.Up, Offset: s.Up.Dot(at)}, among)
+	if err != nil {
+		return best, false
+	}
+	near := math.Inf(1)
+	for _, x := range sections {
+		if d := x.Mid.Sub(at).Len() - x.Girth/(2*math.Pi); d < near {
+			best, near, ok = x, d, true
+		}
+	}
+	return best, ok
+}
+
+// Tall returns how far the limb reaches above a seat, mm.
+func (l *Limb) Tall(s Seat) float64 {
+	tall := 0.0
+	for _, q := range l.Mesh.Verts {
+		tall = max(tall, q.Vec().Sub(s.At).Dot(s.Up))
+	}
+	return tall
+}
+
 func degrees(rad float64) float64 { return rad * 180 / math.Pi }

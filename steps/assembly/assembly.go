@@ -42,7 +42,7 @@ Each part is moved, never scaled: the middle of its opening to the middle of the
 		Values: []step.Value{
 			{Name: "seats", Type: step.Tree, Doc: `for each part { at = [x, y, z], out = [x, y, z], front = [x, y, z], looks = [x, y, z] }; looks may be left out for [0, 1, 0]`},
 			{Name: "head", Type: step.String, Default: "head", Doc: "name of the part that is the head", Origin: practice},
-			{Name: "lean-at", Type: step.Share, Default: "45 %", Min: "2 %", Max: "95 %", Doc: "how far up the head's lean is taken, of its height above its opening", Origin: practice},
+			{Name: "lean-at", Type: step.Share, Default: "65 %", Min: "2 %", Max: "95 %", Doc: "how far up the head's lean is taken, of its height above its opening", Origin: practice},
 		},
 		Measures: []step.Measure{
 			{Name: "placed", Type: step.Count, Doc: "parts put in their place"},

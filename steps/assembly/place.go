@@ -104,7 +104,7 @@ func (k *kit) head(l *limb.Limb, from limb.Seat, pose geom.Pose, on limb.Seat) e
 		k.note("no section of the head was found %.1f mm up: its lean cannot be told", up)
 		return nil
 	}
-	k.m["head.front"], k.m["head.right"] = upright.Lean(pose.Rot.Apply(s.Mid.Sub(from.At)))
+	k.m["head.front"], k.m["head.right"] = upright.Lean(pose.Rot.Apply(limb.Middle(s.Outline(), from.Up).Sub(from.At)))
 	return nil
 }
 

@@ -25,7 +25,8 @@ func (p *part) lean(ctx context.Context) error {
 		p.note("no section was found %.1f mm up: nothing is told of how the part leans", up)
 		return nil
 	}
-	d := s.Mid.Sub(p.seat.At)
+	top := limb.Middle(s.Outline(), p.seat.Up)
+	d := top.Sub(p.seat.At)
 	p.m["lean"] = math.Atan2(d.Cross(p.seat.Up).Len(), d.Dot(p.seat.Up)) * 180 / math.Pi
 	says := fmt.Sprintf("the part leans %.1f degrees from square to its opening", p.m["lean"])
 	if p.sided {
@@ -33,7 +34,7 @@ func (p *part) lean(ctx context.Context) error {
 		p.m["lean.front"], p.m["lean.right"] = front, right
 		says += fmt.Sprintf(": %+.1f to its front, %+.1f to its right", front, right)
 	}
-	p.spot("lean", p.seat.At, s.Mid, p.m["lean"].(float64), "deg", says, nil)
+	p.spot("lean", p.seat.At, top, p.m["lean"].(float64), "deg", says, nil)
 	if !p.sided {
 		return nil
 	}

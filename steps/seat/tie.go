@@ -36,7 +36,7 @@ func (p *part) tie(ctx context.Context) error {
 	g, f := grooveOf(tapes), flangeOf(tapes)
 	at := 0
 	switch {
-	case g.depth >= least && g.rise >= 0.4*g.depth:
+	case g.depth >= least && g.rise >= g.depth/4:
 		p.m["tie"], at = "groove", g.bottom
 		p.m["lip.high"], p.m["lip.proud"] = g.from, g.proud
 	case f.proud >= max(least, 2*rounded):

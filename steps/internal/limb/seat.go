@@ -90,6 +90,26 @@ func Level(c *geom.Cutter, s Seat, height float64, among []int32) (best geom.Sec
 	return best, ok
 }
 
+// Middle returns the middle, by area, of what an outline level with n encloses:
+// a fold or an open mouth hardly moves it.
+func Middle(ring []geom.Vec, n geom.Vec) geom.Vec {
+	var area, x, y, z geom.Sum
+	o := ring[0]
+	for i := 1; i+1 < len(ring); i++ {
+		a, b := ring[i].Sub(o), ring[i+1].Sub(o)
+		w := a.Cross(b).Dot(n)
+		mid := a.Add(b).Mul(w / 3)
+		area.Add(w)
+		x.Add(mid.X)
+		y.Add(mid.Y)
+		z.Add(mid.Z)
+	}
+	if area.Total() == 0 {
+		return o
+	}
+	return o.Add(geom.Vec{X: x.Total(), Y: y.Total(), Z: z.Total()}.Mul(1 / area.Total()))
+}
+
 // Tall returns how far the limb reaches above a seat, mm.
 func (l *Limb) Tall(s Seat) float64 {
 	tall := 0.0

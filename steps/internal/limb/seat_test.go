@@ -31,3 +31,14 @@ func TestSeat(t *testing.T) {
 		t.Error("a front square to the opening is one")
 	}
 }
+
+// TestMiddle: an L of three unit squares has its middle at 5/6, wherever it begins.
+func TestMiddle(t *testing.T) {
+	ring := []geom.Vec{{}, {X: 2}, {X: 2, Y: 1}, {X: 1, Y: 1}, {X: 1, Y: 2}, {Y: 2}}
+	for range ring {
+		if m := Middle(ring, geom.Vec{Z: 1}); m.Sub(geom.Vec{X: 5.0 / 6, Y: 5.0 / 6}).Len() > 1e-12 {
+			t.Errorf("middle %v", m)
+		}
+		ring = append(ring[1:], ring[0])
+	}
+}

@@ -38,13 +38,14 @@ func (p *part) lean(ctx context.Context) error {
 	if !p.sided {
 		return nil
 	}
+	p.m["curls"], p.m["roll"] = true, 0.0
 	if p.face() {
 		return nil
 	}
 	off := p.beyond(up).Sub(p.seat.At)
 	off = off.Sub(d.Mul(off.Dot(p.seat.Up) / d.Dot(p.seat.Up)))
 	if off.Len() < curled*p.tall {
-		p.note("the part hardly curls: its roll cannot be told")
+		p.m["curls"] = false
 		return nil
 	}
 	p.m["roll"] = p.seat.Roll(off)

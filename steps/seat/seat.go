@@ -36,7 +36,7 @@ func (Kind) Handbook() step.Handbook {
 
 A tape is pulled round sections level with the opening, a quarter of a millimetre apart, up to "reach". Where it dips below a straight line between two others and rises again within 3 mm there is a groove, as deep as the radius it loses: its rounded shoulders count, so it comes out shallower than it was cut. Its width is taken at half its depth. Where there is none, a rim that falls to what lies above it within 3 mm, by more than the part tapers over the next 3 mm, is a flange. The lip is what keeps the tie from slipping off: how high it is and how far it stands proud of what the tie lies on. On a head the fold where the neck meets the chin reads as a groove too if it lies within "reach".
 
-The part leans as the line from the opening's middle to the middle, by area, of the section "lean-at" of its height up (on a head take it above eyes and ears: a face is no level thing): to the front and to the right, each seen square to it. A limb rolls as its skin beyond that section lies to one side of the line; one that hardly curls has no roll. On a head on which the corners of the eyes were named, the roll is that of the face, and with a named chin the face's own lean is told: eyes behind the chin read as a lean to the back, so a sound face does not read nought.`,
+The part leans as the line from the opening's middle to the middle, by area, of the section "lean-at" of its height up (on a head take it above eyes and ears: a face is no level thing): to the front and to the right, each seen square to it. A limb rolls as its skin beyond that section lies to one side of the line; one that hardly curls has none to tell. On a head on which the corners of the eyes were named, the roll is that of the face, and with a named chin the face's own lean is told: eyes behind the chin read as a lean to the back, so a sound face does not read nought.`,
 		Sources: []string{
 			"ways of tying limbs to cloth bodies, and a tape pulled tight over hollows: common practice, no source",
 		},
@@ -68,7 +68,8 @@ The part leans as the line from the opening's middle to the middle, by area, of 
 			angle("lean", "of the part from square to its opening"),
 			angle("lean.front", "the same to the front; to the back is negative"),
 			angle("lean.right", "the same to its right; to its left is negative"),
-			angle("roll", "from the front, about up, to where the limb curls or the face looks; to the part's left is positive"),
+			{Name: "curls", Type: step.Flag, Doc: "the part curls, or its face was named: its roll can be told"},
+			angle("roll", "0 if that cannot be told; from the front, about up, to where the limb curls or the face looks; to the part's left is positive"),
 			angle("face.front", "lean of the line from chin to eyes, to the front"),
 			angle("face.right", "lean of the face to its right: that eye lies lower"),
 		},
@@ -127,6 +128,7 @@ func open(ctx context.Context, m *geom.Mesh, job *step.Job) (*part, error) {
 	for _, x := range (Kind{}).Handbook().Measures {
 		p.m[x.Name] = math.NaN()
 	}
+	p.m["curls"] = false
 	want := limb.Want{Strays: 0.3, Workers: job.Workers}
 	if job.Values.Has("opening") {
 		at := vec(job.Values.Point("opening"))

@@ -26,9 +26,14 @@ type fitted struct {
 
 const (
 	samples = 1500 // places compared
-	rounds  = 25   // of pairing and fitting
+	rounds  = 25   // of pairing and fitting, at most
 	rolls   = 8    // turns about the axis that are tried first
+	rough   = 4    // of so many places one is compared while turns are tried
 )
+
+// settled is the change of scale in a round below which a fit is settled: a
+// hundredth of the resolution that scales are told with.
+const settled = 1e-6
 
 // compare lays the left part, mirrored, on the right one.
 func compare(ctx context.Context, left, right *part, workers int) (*twin, error) {
@@ -146,12 +151,16 @@ func lay(ctx context.Context, left, right *part, tree *geom.Tree, mirror bool) (
 	}
 	pts := left.places(mirror, func(d float64) bool { return left.far == 0 || d <= left.far || !mirror })
 	from, into := frameOf(flip(up)), frameOf(to)
+	var few []geom.Vec
+	for i := 0; i < len(pts); i += rough {
+		few = append(few, pts[i])
+	}
 	best, bestFit := fitted{rms: math.Inf(1)}, geom.Fit{}
 	turn, step := geom.Identity, geom.SmallTurn(geom.Vec{Z: 2 * math.Tan(math.Pi/rolls)})
 	for range rolls {
 		rot := into.Transposed().Mul(turn).Mul(from)
 		start := geom.Fit{Pose: geom.Pose{Rot: rot, Move: at.Sub(rot.Apply(flip(foot)))}, Scale: 1}
-		f, fit, err := pair(ctx, pts, tree, start, 8, false)
+		f, fit, err := pair(ctx, few, tree, start, 8, false)
 		if err != nil {
 			return best, bestFit, err
 		}
@@ -212,6 +221,9 @@ func pair(ctx context.Context, pts []geom.Vec, tree *geom.Tree, fit geom.Fit, n 
 		next, ok := nudge(tree.Mesh(), at, hits, limit, fit, scale)
 		if !ok {
 			return fitted{scale: 1 / fit.Scale, rms: math.Sqrt(sum / count)}, fit, nil
+		}
+		if scale && math.Abs(next.Scale-fit.Scale) < settled && round > 3 {
+			n = round + 1
 		}
 		fit = next
 	}

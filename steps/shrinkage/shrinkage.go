@@ -22,7 +22,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "shrinkage",
-		Version: 1,
+		Version: 2,
 		Summary: "Scales the master up by what the chain of copies will lose.",
 		Method: "Each link of the chain is one copy made of another. Its share S is a share of the larger piece, the mould: " +
 			"S = (mould - part) / mould, so the part is (1 - S) of the mould and the mould part / (1 - S). Links multiply: three of " +
@@ -35,6 +35,7 @@ func (Kind) Handbook() step.Handbook {
 			"rounded once to the float32 of a binary STL: by 0.000008 mm at most within 250 mm of the origin.",
 		Sources: []string{
 			"ISO 294-4:2018, moulding shrinkage S_M = 100 (l_C - l_1) / l_C (scope seen, formula from memory)",
+			"ISO 1:2016: lengths are stated at 20 °C; expansion is length × coefficient × difference in temperature",
 			"Soft-vinyl maker's note, figure-oem.com, 2021-12-27: slush-cast vinyl is about 4-6 % smaller than the sculpted original: original to wax, wax to metal mould, and season about 2 % each",
 		},
 		Cautions: []string{
@@ -47,6 +48,8 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "source", Type: step.String, Optional: true, Doc: "what this surface was scanned from, one of sources; left out: from life or from the sculptor's hand"},
 			{Name: "sources", Type: step.Tree, Optional: true, Doc: "for each source the links from the child to what was scanned: cast = { alginate = \"1.5 %\", gypsum = { grows = \"0.3 %\" } }"},
 			{Name: "frames", Type: step.Tree, Optional: true, Doc: "named frames in the surface's coordinates: mould = { x = [1, 0, 0], y = [0, 1, 0] }"},
+			{Name: "temperature", Type: step.Temperature, Default: "20 degC", Doc: "of the room in which the master will be measured"},
+			{Name: "expansion", Type: step.Number, Default: "0", Min: "0", Max: "500", Doc: "thermal expansion of the master's material, millionths a kelvin; cured resin about 70 (from memory)", Origin: "ask your supplier"},
 			{Name: "reference", Type: step.Length, Optional: true, Doc: "a length of the finished part to follow through the chain, such as the girth of the head"},
 			{Name: "usual-least", Type: step.Share, Default: "4 %", Doc: "a total below this is remarked on", Origin: "published: soft-vinyl maker's note, 4-6 %"},
 			{Name: "usual-most", Type: step.Share, Default: "6 %", Doc: "a total above this is remarked on", Origin: "published: soft-vinyl maker's note, 4-6 %"},
@@ -62,6 +65,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "size.after", Type: step.Length, Many: true, Resolution: 0.001, Doc: "x, y, z of the box round the master"},
 			{Name: "volume.before", Type: step.Number, Unit: "mm³", Resolution: 0.01, Doc: "volume of the surface, if it is closed"},
 			{Name: "volume.after", Type: step.Number, Unit: "mm³", Resolution: 0.01, Doc: "volume of the master, if it is closed"},
+			{Name: "warm", Type: step.Length, Resolution: 0.001, Doc: "how much more the longest side of the master reads at that temperature than at 20 °C"},
 			{Name: "reference.master", Type: step.Length, Resolution: 0.0001, Doc: "the reference length on the master; unknown without one"},
 		},
 		Outputs: []step.Output{
@@ -201,10 +205,12 @@ func (c chain) outcome(ctx context.Context, job *step.Job, p workpiece.Piece, ma
 		"scale.total": t, "loss.total": 1 - 1/t, "loss.links": 1 - 1/links,
 		"size.before": sides(p.Mesh), "size.after": sides(master),
 		"volume.before": before, "volume.after": after, "reference.master": math.NaN(),
+		"warm": warmer(master, job.Values),
 	}}
 	if job.Values.Has("reference") {
 		out.Measures["reference.master"] = float64(job.Values.Float("reference") * links)
 	}
+	out.Notes = append(out.Notes, thermal(master, job.Values))
 	loss := 1 - 1/links
 	if lo, hi := job.Values.Float("usual-least"), job.Values.Float("usual-most"); loss < lo || loss > hi {
 		out.Notes = append(out.Notes, fmt.Sprintf("the chain loses %s; published for soft vinyl is %s to %s: make sure of your factory's own figures", process.Percent(loss), process.Percent(lo), process.Percent(hi)))
@@ -213,6 +219,29 @@ func (c chain) outcome(ctx context.Context, job *step.Job, p workpiece.Piece, ma
 		out.Notes = append(out.Notes, "the surface is not closed, so its volume is not known")
 	}
 	return out, nil
+}
+
+// warmer returns how much longer the longest side of the master is in the room
+// than at 20 °C, mm.
+func warmer(master *geom.Mesh, values step.Values) float64 {
+	return float64(longest(master) * float64(values.Float("expansion")*1e-6*(values.Float("temperature")-20)))
+}
+
+// thermal says at which temperature the sizes hold.
+func thermal(master *geom.Mesh, values step.Values) string {
+	warm := values.Float("temperature")
+	switch {
+	case warm == 20:
+		return "all sizes are at 20 °C (ISO 1)"
+	case values.Float("expansion") == 0:
+		return fmt.Sprintf("all sizes are at 20 °C (ISO 1); what they read at %.4g °C is not known without the expansion of the master's material", warm)
+	}
+	return fmt.Sprintf("all sizes are at 20 °C (ISO 1); at %.4g °C the longest side of the master, %.2f mm, reads %+.3f mm", warm, longest(master), warmer(master, values))
+}
+
+func longest(m *geom.Mesh) float64 {
+	s := m.Bounds().Size()
+	return max(s.X, s.Y, s.Z)
 }
 
 func sides(m *geom.Mesh) []float64 {

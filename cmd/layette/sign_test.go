@@ -49,13 +49,13 @@ sealed = true
 // workroom is a model's folder with a recipe, keys and a memory of its own, and
 // the program run in it.
 type workroom struct {
-	t      *testing.T
+	t      testing.TB
 	dir    string
 	env    map[string]string
 	answer io.Reader
 }
 
-func newWorkroom(t *testing.T) *workroom {
+func newWorkroom(t testing.TB) *workroom {
 	t.Helper()
 	d := &workroom{t: t, dir: filepath.Join(t.TempDir(), "luna"), env: map[string]string{}, answer: strings.NewReader("")}
 	d.env["LAYETTE_MEMORY"] = filepath.Join(filepath.Dir(d.dir), "memory")
@@ -90,16 +90,22 @@ func (d *workroom) write(name, text string) {
 // run runs the program and demands an exit code.
 func (d *workroom) run(want int, args ...string) string {
 	d.t.Helper()
+	code, said := d.do(args...)
+	if code != want {
+		d.t.Fatalf("layette %v ends with %d, want %d:\n%s", args, code, want, said)
+	}
+	return said
+}
+
+// do runs the program and returns its exit code and all it says.
+func (d *workroom) do(args ...string) (int, string) {
 	var out, errs bytes.Buffer
 	a := newApp(d.answer, &out, &errs)
 	a.dir, a.env = d.dir, func(name string) string { return d.env[name] }
 	root := newRootCmd(a)
 	root.SetArgs(args)
 	code := a.exitCode(d.t.Context(), root.ExecuteContext(d.t.Context()))
-	if said := out.String() + errs.String(); code != want {
-		d.t.Fatalf("layette %v ends with %d, want %d:\n%s", args, code, want, said)
-	}
-	return out.String() + errs.String()
+	return code, out.String() + errs.String()
 }
 
 func (d *workroom) says(said string, words ...string) {

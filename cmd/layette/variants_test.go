@@ -25,20 +25,26 @@ func (d *workroom) lay(line, sheet string, o specimen.Options, parts ...string) 
 	}
 	d.write("model.toml", fmt.Sprintf("format = 1\nrecipe = %q\n[folders.second]\npath = \"second\"\n[folders.third]\npath = \"third\"\n%s%s", line, coarsely, sheet))
 	for _, name := range parts {
-		part, err := kit.Part(name)
-		if err != nil {
-			d.t.Fatal(err)
-		}
-		m, err := part.Mesh(d.t.Context(), specimen.Sampling{Triangles: 12000})
-		if err != nil {
-			d.t.Fatal(err)
-		}
-		var b bytes.Buffer
-		if err := specimen.WritePLY(&b, m); err != nil {
-			d.t.Fatal(err)
-		}
-		d.write("sculpt/"+name+".ply", b.String())
+		d.sculpt(kit, name, 12000)
 	}
+}
+
+// sculpt files a part of an invented child as what the sculptor made of it.
+func (d *workroom) sculpt(kit *specimen.Kit, name string, triangles int) {
+	d.t.Helper()
+	part, err := kit.Part(name)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	m, err := part.Mesh(d.t.Context(), specimen.Sampling{Triangles: triangles})
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := specimen.WritePLY(&b, m); err != nil {
+		d.t.Fatal(err)
+	}
+	d.write("sculpt/"+name+".ply", b.String())
 }
 
 // stood asks where a stage stands and gives its measures.

@@ -37,7 +37,7 @@ func TestRecipesRead(t *testing.T) {
 }
 
 // origins are what an origin may begin with, up to its colon.
-var origins = []string{"published", "common practice", "common practice, no source", "ask your factory", "ask your pattern maker", "ask your sculptor"}
+var origins = []string{"published", "common practice", "common practice, no source", "ask your factory", "ask your pattern maker", "ask your sculptor", "ask your printer's maker"}
 
 // TestOrigins: every number of every line says where it comes from.
 func TestOrigins(t *testing.T) {

@@ -58,3 +58,80 @@ func heldBy(st *engine.Status) string {
 	}
 	return strings.Join(held, " ")
 }
+
+// TestPrintedLine walks the line with test prints on an invented child, from
+// the sculptor's surfaces to the release: nothing is cut before gaps, bends and
+// stripping let it; hands, feet and face are cut off and stand on the printer;
+// a note pinned to a print asks for a change, the sculptor edits, that part
+// alone runs again, and the note must be answered before anything is released.
+func TestPrintedLine(t *testing.T) {
+	d := newWorkroom(t)
+	d.lay("sleeping-newborn-printed", "", specimen.Options{}, kitParts...)
+	for _, who := range [][3]string{{"wren", "Wren Hollis", "release-authority"}, {"anna", "Anna Berg", "sculptor"}, {"ben", "Ben Okafor", "second-pair"}} {
+		args := []string{"people", "add", who[0], "--printed", who[1], "--role", who[2], "--key", d.key(who[0]), "--yes"}
+		if who[0] != "wren" {
+			args = append(args, "--as", d.key("wren"))
+		}
+		d.run(exitDone, args...)
+	}
+	sign := func(who string, args ...string) string {
+		t.Helper()
+		return d.run(exitDone, append(append([]string{"sign"}, args...), "--tick", "all", "--as", d.key(who), "--yes")...)
+	}
+	prints := map[string][]string{"print-hands": {"left-arm", "right-arm"}, "print-feet": {"left-leg", "right-leg"}, "print-face": {"head"}}
+
+	b := d.board("run", exitWaits, "--json", "--only", "gaps,bends,stripping,print-hands,print-feet,print-face")
+	for _, p := range kitParts {
+		stood(t, b, "gaps", p, engine.Unsigned)
+		stood(t, b, "bends", p, engine.Done)
+		stood(t, b, "stripping", p, engine.Done)
+	}
+	stood(t, b, "cut-hands", "left-arm", engine.Waiting)
+	for _, p := range kitParts {
+		sign("anna", "gaps", p)
+	}
+	b = d.board("run", exitWaits, "--json", "--only", "print-hands,print-feet,print-face,seat")
+	for stage, parts := range prints {
+		for _, p := range parts {
+			if m := stood(t, b, stage, p, engine.Unsigned); m["pieces"] != 2.0 || m["fitting"] != 2.0 {
+				t.Errorf("%s/%s: %v pieces, %v fit the printer", stage, p, m["pieces"], m["fitting"])
+			}
+		}
+	}
+
+	d.says(d.run(exitDone, "hold", "print-hands", "left-arm", "--at", "0,-41,127,4:the wrist is too thin", "--as", d.key("ben"), "--yes"), "print-hands/left-arm is held")
+	hold := d.record("hold")
+	d.lay("sleeping-newborn-printed", "", specimen.Options{Curl: [5]float64{2: 4}}, "left-arm")
+	b = d.board("run", exitWaits, "--json", "--only", "gaps,bends,stripping,print-hands,print-feet,print-face,seat")
+	for _, st := range b.Stages {
+		if st.Ran && st.Part != "left-arm" {
+			t.Errorf("%s ran, and only the left arm was changed", st.Node)
+		}
+	}
+	sign("anna", "gaps", "left-arm")
+	b = d.board("run", exitHeld, "--json", "--only", "print-hands")
+	if st := b.Find(engine.Node{Stage: "print-hands", Part: "left-arm"}); st.State != engine.Held || !strings.Contains(st.Says, "the wrist is too thin") {
+		t.Errorf("the changed print is %s: %s", st.State, st.Says)
+	}
+	d.says(sign("anna", "print-hands", "left-arm"), "is not answered")
+	for stage, parts := range prints {
+		for _, p := range parts {
+			if stage+p != "print-handsleft-arm" {
+				sign("anna", stage, p)
+			}
+		}
+	}
+	d.run(exitHeld, "run", "--only", "release")
+	for _, p := range kitParts {
+		sign("ben", "second-look", p)
+	}
+	d.run(exitHeld, "run", "--only", "release")
+	d.says(d.run(exitWaits, "sign", "release", "--tick", "all", "--as", d.key("wren"), "--yes"), "waiting")
+	d.says(sign("anna", "print-hands", "left-arm", "--answer", hold), "print-hands/left-arm is done")
+	d.run(exitWaits, "run", "--only", "release")
+	for _, name := range []string{"anna", "ben", "wren"} {
+		d.run(exitDone, "seal", "--as", d.key(name), "--yes")
+	}
+	d.says(sign("wren", "release"), "release is done")
+	d.says(d.file("out/kit/factory-sheet/factory-sheet.html"), "Anna Berg", "I held the print against the casting and the photographs")
+}

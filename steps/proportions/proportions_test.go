@@ -305,44 +305,67 @@ func TestPinned(t *testing.T) {
 	}
 }
 
-// TestSeeds plants a random slip in each of many kits, and looks at sound ones
-// of other ages and poses. LAYETTE_SEEDS says how many; without it, none.
-func TestSeeds(t *testing.T) {
-	n, _ := strconv.Atoi(os.Getenv("LAYETTE_SEEDS"))
-	if n == 0 {
+// seeds returns which seeds LAYETTE_SEEDS asks for: "200" for the first 200,
+// "50-100" for a share of them. None is no long run.
+func seeds(t *testing.T) (from, to int) {
+	text := os.Getenv("LAYETTE_SEEDS")
+	if text == "" {
 		t.Skip("LAYETTE_SEEDS is not set: the long run over random kits is left out")
 	}
+	first, last, share := strings.Cut(text, "-")
+	if !share {
+		first, last = "0", text
+	}
+	from, err := strconv.Atoi(first)
+	to, err2 := strconv.Atoi(last)
+	if err != nil || err2 != nil {
+		t.Fatalf("LAYETTE_SEEDS=%q: a number, or a share such as 50-100", text)
+	}
+	return from, to
+}
+
+// TestSeeds plants a random slip in each of many kits, and looks at sound ones
+// of other ages and poses, each part in a frame of its own. Slips of the seat
+// are planted in steps/seat.
+func TestSeeds(t *testing.T) {
+	from, to := seeds(t)
 	hits, misses, alarms := 0, 0, 0
-	for seed := range n {
+	for seed := from; seed < to; seed++ {
 		r := rand.New(rand.NewPCG(uint64(seed), 9))
 		s := slips[r.IntN(len(slips))]
 		o := specimen.Options{Weeks: float64(26 + r.IntN(17)), Elbow: 20 + 40*r.Float64(), Knee: 20 + 40*r.Float64()}
-		for _, sound := range []bool{false, true} {
-			if o.Faults = nil; !sound {
-				o.Faults = []specimen.Fault{s.fault}
-			}
-			var files []step.File
-			for _, name := range specimen.Parts[1:] {
-				if side := s.fault.Part[len(s.fault.Part)-3:]; name[len(name)-3:] == side {
-					files = append(files, file(t, name, moved(r, meshed(t, o, name, triangles(name)+r.IntN(5000)))))
-				}
-			}
-			clear(made)
-			got := measure(t, files, nil)
-			switch {
-			case sound && faults(got) > 0:
-				alarms++
-				t.Logf("seed %d, sound: %+v", seed, got.Spots)
-			case !sound && got.Measures[s.counts] == int64(1) && faults(got) == 1:
-				hits++
-			case !sound:
-				misses++
-				t.Logf("seed %d, %s in %s: %+v %v", seed, s.fault.What, s.fault.Part, got.Spots, got.Notes)
-			}
+		// what is told of a slip does not hang on which of the twins has it
+		if side, limb, _ := strings.Cut(s.fault.Part, "-"); r.IntN(2) == 0 {
+			s.fault.Part = map[string]string{"left": "right", "right": "left"}[side] + "-" + limb
 		}
+		kind := s.fault.Part[len(s.fault.Part)-3:]
+		var files, faulty []step.File
+		for _, name := range []string{"left-" + kind, "right-" + kind} {
+			n := triangles(name) + r.IntN(5000)
+			o.Faults = nil
+			f := file(t, name, moved(r, meshed(t, o, name, n)))
+			files = append(files, f)
+			if name == s.fault.Part {
+				o.Faults = []specimen.Fault{s.fault}
+				f = file(t, name, moved(r, meshed(t, o, name, n)))
+			}
+			faulty = append(faulty, f)
+		}
+		clear(made)
+		if got := measure(t, files, nil); faults(got) > 0 {
+			alarms++
+			t.Logf("seed %d, sound at %g weeks: %+v", seed, o.Weeks, got.Spots)
+		}
+		got := measure(t, faulty, nil)
+		if got.Measures[s.counts] == int64(1) && faults(got) == 1 {
+			hits++
+			continue
+		}
+		misses++
+		t.Logf("seed %d, %s in %s at %g weeks: %+v %v", seed, s.fault.What, s.fault.Part, o.Weeks, got.Spots, got.Notes)
 	}
-	t.Logf("%d hits, %d misses, %d false alarms in %d sound kits", hits, misses, alarms, n)
-	if misses > 0 || alarms > n/100 {
+	t.Logf("%d hits, %d misses, %d false alarms in %d sound pairs", hits, misses, alarms, to-from)
+	if misses > 0 || alarms > 0 {
 		t.Errorf("%d misses, %d false alarms", misses, alarms)
 	}
 }

@@ -14,15 +14,16 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "bends",
-		Version: 1,
+		Version: 2,
 		Summary: "Measures how sharply limbs and fingers bend, the radius on the inner side, and where skin nearly touches its own limb.",
-		Method: `The distance along the skin is counted from the edge of the opening; its level rings part the skin into trunk and branches: five fingers are five branches. The part is cut square to its axis at each ring; the middles of these sections are the axis. Parabolas fitted to stretches of the axis give its direction and how fast it turns.
+		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches: five fingers are five branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these lie square to the limb on straight stretches and on evenly bent ones, and turn through a sharp joint without crossing. The part is cut there, and again square to the line through the middles of the cuts where that makes them no larger. Middles and directions of the cuts are the axis.
 
-A bend is a stretch that turns one way. Its angle is that between the directions where it begins and ends; its radius is that of a circle through the axis where it turns fastest; the inside radius is less by how far the limb reaches inward there. On bent tubes of 20 to 90 degrees and radii of one and a half to four and a half times the tube's, angle and axis come within 2 %, the inside within 2 % or 0.15 mm. An elbow or knee that folds by more than about 80 degrees, so that its skins meet, is still found sharp, but its angle may be off by tens of degrees. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
+A bend is a stretch that turns one way. Its angle is that between the directions where it begins and ends; its radius is that of a circle through the axis where it turns; the inside radius is less by how far the limb reaches inward there. On bent tubes of 20 to 150 degrees and radii of 1.2 to 6 times the tube's, angle and axis come within 2 %, the inside within 2 % or 0.15 mm. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
 
 Skin that faces skin of its own limb across less than "least" is looked for where the way between them along the skin is over "apart" and over four times the air: a limb folded onto itself, or a finger curled over the hand. Touching is no fault: it can be joined; a thin gap is. The least air is measured on the triangles. Air between two fingers side by side is the step gaps' to find.`,
 		Sources: []string{
 			"R. Kimmel, J. A. Sethian, \"Computing geodesic paths on manifolds\", PNAS 95, 1998 (from memory)",
+			"X. Ni, M. Garland, J. C. Hart, \"Fair Morse functions for extracting the topological structure of a surface mesh\", SIGGRAPH 2004 (from memory)",
 			"F. Lazarus, A. Verroust, \"Level set diagrams of polyhedral objects\", 1999 (from memory)",
 			"I. Kåsa, \"A circle fitting procedure and its error analysis\", 1976 (from memory)",
 			"Penn State Behrend, rotational moulding design: sharp corners lead to blow holes and porosity, bigger is usually better; no figure",

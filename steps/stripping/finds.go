@@ -16,6 +16,7 @@ import (
 const (
 	tight    = "stretch"
 	hooked   = "catches"
+	hanging  = "hangs"
 	straight = "bend to be straightened"
 )
 
@@ -24,8 +25,7 @@ const mostSpots = 100
 
 // spots lists what stands in the way, the gravest first.
 func (p *pull) spots() []step.Spot {
-	list := append(p.tightSpots(), p.hookedSpots()...)
-	list = append(list, p.bentSpots()...)
+	list := slices.Concat(p.tightSpots(), p.hookedSpots(), p.hangingSpots(), p.bentSpots())
 	slices.SortStableFunc(list, func(a, b step.Spot) int {
 		if a.Fault != b.Fault {
 			if a.Fault {
@@ -43,10 +43,13 @@ func (p *pull) spots() []step.Spot {
 }
 
 // weight makes spots of different sorts comparable: stretch as it is, angles
-// by right angles.
+// by right angles, lengths by 15 mm.
 func weight(s step.Spot) float64 {
-	if s.What == tight {
+	switch s.What {
+	case tight:
 		return s.Value / 100
+	case hanging:
+		return s.Value / 15
 	}
 	return s.Value / 90
 }
@@ -81,7 +84,11 @@ func (p *pull) tightSpot(k int32) step.Spot {
 	where, to := "the opening", p.Openings[0].Centre
 	if q.limit >= 0 {
 		h := &p.Rings.Rings[q.limit]
-		where, to = fmt.Sprintf("the %s %.1f mm in", p.Region(p.shape, q.limit), h.Level), h.Across.Mid
+		name := p.Region(p.shape, q.limit)
+		if p.shape == limb.Head {
+			name = "neck"
+		}
+		where, to = fmt.Sprintf("the %s %.1f mm in", name, h.Level), h.Across.Mid
 	}
 	wider := hole.girth * (1 + q.stretch) / (1 + p.warn)
 	judged := fmt.Sprintf("more than the %.0f %% that is easy", 100*p.warn)
@@ -112,6 +119,45 @@ func (p *pull) hookedSpots() []step.Spot {
 		list = append(list, step.Spot{
 			What: hooked, At: p.At(tip), To: p.At(root), Radius: limb.Round(tip.Sub(root).Len()/2, 0.01), Value: limb.Round(angle, 0.1), Unit: "deg", Surface: "surface", Fault: angle > 120,
 			Says: fmt.Sprintf("the %s points back, %.0f degrees from the way into the mould, and catches when the part is pulled: it has to fold over in its hole. Turn it to under %.0f degrees", name, angle, p.catch),
+		})
+	}
+	return list
+}
+
+// hang is something that hangs towards the opening farther than it is thick.
+type hang struct {
+	geom.Hang
+	deep float64 // mm
+}
+
+// hangs lists what hangs beside the part: ears, on a head. What is not so long
+// as the radius of a disc with the area of its root, and a fifth, is a bulge
+// such as a chin and does not catch; nor does less than two walls.
+func (p *pull) hangs() []hang {
+	var list []hang
+	for _, h := range p.Rings.Hangs {
+		g := &p.Rings.Rings[h.Root]
+		deep := g.Level - float64(p.Rings.Dist[h.Low])
+		if deep > 1.2*math.Sqrt(g.Area/math.Pi) && deep > 2*p.wall {
+			list = append(list, hang{h, deep})
+		}
+	}
+	return list
+}
+
+// hangingSpots has one spot for each: it sits in a cup of metal, and has to
+// fold up out of it.
+func (p *pull) hangingSpots() []step.Spot {
+	var list []step.Spot
+	for _, h := range p.hangs() {
+		g := &p.Rings.Rings[h.Root]
+		says := fmt.Sprintf("an ear or flap hangs %.1f mm towards the opening and sits in a cup of the mould: it has to fold up to come out", h.deep)
+		if h.deep > p.hook {
+			says += fmt.Sprintf(". It catches: lay it against the part, or let it hang %.1f mm at most", p.hook)
+		}
+		list = append(list, step.Spot{
+			What: hanging, At: p.At(p.Mesh.Verts[h.Low].Vec()), To: p.At(g.Centre), Radius: limb.Round(h.deep/2, 0.01), Value: limb.Round(h.deep, 0.01), Unit: "mm", Surface: "surface",
+			Fault: h.deep > p.hook, Ring: p.Outline(h.Root), Says: says,
 		})
 	}
 	return list
@@ -199,7 +245,7 @@ func (p *pull) measures() map[string]any {
 	}
 	if k := p.worst(); k >= 0 {
 		q := p.passes[k]
-		m["stretch.greatest"], m["stretch.at"], m["stretch.girth"] = q.stretch, p.Rings.Rings[k].Level, p.Rings.Rings[k].Across.Girth
+		m["stretch.greatest"], m["stretch.at"], m["stretch.girth"] = q.stretch, p.Rings.Rings[k].Level, p.size(k).girth
 		m["stretch.limit-at"], m["stretch.limit-girth"], m["stretch.limit-place"] = 0.0, p.size(q.limit).girth, "opening"
 		if q.limit >= 0 {
 			m["stretch.limit-at"], m["stretch.limit-place"] = p.Rings.Rings[q.limit].Level, p.Region(p.shape, q.limit)
@@ -226,7 +272,14 @@ func (p *pull) measures() map[string]any {
 			lean = max(lean, a)
 		}
 	}
-	m["catch.angle"], m["catch.spots"] = lean, int64(len(p.hookedSpots()))
+	deepest, caught := 0.0, int64(len(p.hookedSpots()))
+	for _, h := range p.hangs() {
+		deepest = max(deepest, h.deep)
+		if h.deep > p.hook {
+			caught++
+		}
+	}
+	m["catch.angle"], m["catch.hook"], m["catch.spots"] = lean, deepest, caught
 	turn, bends := 0.0, p.bends()
 	for _, b := range bends {
 		turn = max(turn, b.Turn*180/math.Pi)

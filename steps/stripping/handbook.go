@@ -14,15 +14,17 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "stripping",
-		Version: 1,
+		Version: 2,
 		Summary: "Asks whether the moulding can be pulled out of its one-piece mould through its opening, and how far it must stretch.",
-		Method: `The distance along the skin is counted from the edge of the opening; its level rings, "spacing" apart, part the skin into trunk and branches. At each ring the part is cut square to its axis; the girth and area of these sections are the girth profile.
+		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these, about "spacing" apart, lie square to the limb. There the part is cut; girth and area of these sections are the girth profile. Girth is that of a tape pulled tight. A head has no axis to follow: it is cut level, by height over its opening.
 
 Pulled out, each section has to pass every narrower one between it and the opening, and the opening itself. If it is stretched round, it must stretch by the ratio of the girths less one: 100 mm through 80 mm is 25 %. Soft vinyl also folds; folding changes the outline but not what it encloses, so a flat or lobed section need only stretch by the ratio of the radii of discs with the two areas, less one. The lesser of the two counts, for discs they are the same. The ring and the narrower one that ask most are named.
 
-A branch that points back towards the opening catches like a barb. Skin is undercut where it faces the opening by more than "draft", seen along the axis there; its share is given for each region. Bends of the trunk have to be straightened on the way.`,
+A branch that points back towards the opening catches like a barb; so does an ear or flap of a head that hangs towards it farther than it is thick, and by more than "hook". Skin is undercut where it faces the opening by more than "draft", seen along the axis there; its share is given for each region. Bends of the trunk have to be straightened on the way.`,
 		Sources: []string{
 			"R. Kimmel, J. A. Sethian, \"Computing geodesic paths on manifolds\", PNAS 95, 1998 (from memory)",
+			"X. Ni, M. Garland, J. C. Hart, \"Fair Morse functions for extracting the topological structure of a surface mesh\", SIGGRAPH 2004 (from memory)",
+			"D. Cohen-Steiner, H. Edelsbrunner, J. Harer, \"Stability of persistence diagrams\", 2007 (from memory): how far an ear hangs does not hinge on triangles",
 			"F. Lazarus, A. Verroust, \"Level set diagrams of polyhedral objects\", 1999 (from memory)",
 			"stretch from perimeters of sections behind the opening: derived; 50 and 150 % are common practice, against a break of about 320 % at 23 °C (Danish EPA, 2010, table 2.3, from Wilson 1995)",
 			"loesent.com, slush moulding: strip at about 66 °C (150 °F), by pulling and twisting; undercuts present few problems",
@@ -38,6 +40,7 @@ A branch that points back towards the opening catches like a barb. Skin is under
 			step.Value{Name: "most", Type: step.Share, Default: "150 %", Min: "0 %", Doc: "stretch over which a place is a fault", Origin: factory},
 			step.Value{Name: "wall", Type: step.Length, Default: "2.5 mm", Min: "0.2 mm", Max: "20 mm", Doc: "wall of the vinyl, for how full the narrow place gets", Origin: factory},
 			step.Value{Name: "catch", Type: step.Angle, Default: "90 deg", Min: "10 deg", Max: "180 deg", Doc: "a branch that leans farther from the way in catches", Origin: practice},
+			step.Value{Name: "hook", Type: step.Length, Default: "15 mm", Min: "0 mm", Max: "200 mm", Doc: "an ear or flap of a head that hangs farther towards the opening catches", Origin: practice},
 			step.Value{Name: "bend", Type: step.Angle, Default: "30 deg", Min: "5 deg", Max: "180 deg", Doc: "least bend of the trunk that is named", Origin: practice},
 			step.Value{Name: "draft", Type: step.Angle, Default: "3 deg", Min: "0 deg", Max: "45 deg", Doc: "skin that faces the opening by less is no undercut", Origin: practice},
 		),
@@ -61,7 +64,8 @@ A branch that points back towards the opening catches like a barb. Skin is under
 			{Name: "undercut.greatest", Type: step.Share, Resolution: 0.001, Doc: "greatest share of a region"},
 			{Name: "undercut.place", Type: step.String, Doc: "that region"},
 			{Name: "catch.angle", Type: step.Angle, Resolution: 0.1, Doc: "how far a branch leans at most from the way into the mould; 0 without branches"},
-			{Name: "catch.spots", Type: step.Count, Doc: "branches that catch"},
+			{Name: "catch.hook", Type: step.Length, Resolution: 0.01, Doc: "how far an ear or flap hangs towards the opening at most, on a head; 0 if none hangs farther than it is thick"},
+			{Name: "catch.spots", Type: step.Count, Doc: "branches, ears and flaps that catch"},
 			{Name: "bends.angle", Type: step.Angle, Resolution: 0.1, Doc: "greatest bend of the trunk; 0 if none is named"},
 			{Name: "bends.count", Type: step.Count, Doc: "bends of the trunk to be straightened"},
 		},

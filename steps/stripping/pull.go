@@ -11,6 +11,7 @@ import (
 type pull struct {
 	*limb.Limb
 	limits
+	opening size
 	passes  []pass // of each ring; nil without an opening
 	ringOf  []int32
 	under   []float32 // of each vertex: share of the skin about it that is undercut
@@ -29,12 +30,18 @@ type pass struct {
 // size is what counts of a section.
 type size struct{ girth, area float64 }
 
+// size returns the section at ring k, -1 being the opening; nothing where none
+// was found: at a blunt end, which is narrower than what is before it, and where
+// branches part.
 func (p *pull) size(k int32) size {
 	if k < 0 {
-		return size{p.Openings[0].Girth, p.Openings[0].Area}
+		return p.opening
 	}
 	a := &p.Rings.Rings[k].Across
-	return size{a.Girth, a.Area}
+	if !a.Found {
+		return size{}
+	}
+	return size{a.Tape, a.Area}
 }
 
 // through returns what it takes to bring one section through another: by girth
@@ -51,6 +58,12 @@ func (p *pull) stretches() {
 	if len(p.Openings) == 0 {
 		return
 	}
+	o := &p.Openings[0]
+	rim := make([]geom.Vec, len(o.Rim))
+	for i, v := range o.Rim {
+		rim[i] = p.Mesh.Verts[v].Vec()
+	}
+	p.opening = size{geom.Tape(rim, o.Plane.Normal), o.Area}
 	p.passes = make([]pass, len(p.Rings.Rings))
 	for b := range p.Rings.Branches {
 		way := p.way(int32(b))
@@ -75,7 +88,7 @@ func (p *pull) hardest(k int32, before []int32) pass {
 	best := pass{limit: -1, stretch: -1}
 	for _, h := range before {
 		hole := p.size(h)
-		if !(hole.girth > 0) || !(hole.area > 0) {
+		if !(hole.girth > 0) || !(hole.area > 0) || !(s.girth > 0) {
 			continue
 		}
 		g, a := s.through(hole)
@@ -106,7 +119,8 @@ type region struct {
 }
 
 // undercuts measures the skin that faces the opening: it lies behind metal when
-// the part is pulled along the axis there.
+// the part is pulled along the axis there. A triangle counts for the rings of
+// its corners by thirds.
 func (p *pull) undercuts() {
 	r := p.Rings
 	along := make([]geom.Vec, len(r.Rings))
@@ -144,22 +158,23 @@ func (p *pull) undercuts() {
 	sums := make([][2]geom.Sum, len(p.regions))
 	skin := make([][2]float64, len(p.Mesh.Verts))
 	for t, tri := range p.Mesh.Tris {
-		k := p.ringOf[tri[0]]
-		if face[t] || k < 0 || byRing[k] < 0 {
+		if face[t] {
 			continue
 		}
 		a, b, c := p.Mesh.Corners(t)
 		n := b.Sub(a).Cross(c.Sub(a))
-		area := n.Len() / 2
-		sums[byRing[k]][0].Add(area)
-		under := 0.0
-		if n.Dot(along[k]) < float64(-p.draft*2*area) {
-			under = area
-			sums[byRing[k]][1].Add(area)
-		}
+		third := n.Len() / 6
 		for _, v := range tri {
-			skin[v][0] += area
-			skin[v][1] += under
+			k := p.ringOf[v]
+			if k < 0 || byRing[k] < 0 {
+				continue
+			}
+			sums[byRing[k]][0].Add(third)
+			skin[v][0] += third
+			if n.Dot(along[k]) < float64(-p.draft*6*third) {
+				sums[byRing[k]][1].Add(third)
+				skin[v][1] += third
+			}
 		}
 	}
 	for n := range p.regions {

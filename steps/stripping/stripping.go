@@ -24,6 +24,7 @@ type limits struct {
 	warn, fail float64 // stretch
 	wall       float64 // mm
 	catch      float64 // degrees
+	hook       float64 // mm
 	bend       float64 // degrees
 	draft      float64 // sine of the angle under which skin is no undercut
 }
@@ -47,6 +48,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
+	want.Upright = want.Shape == limb.Head
 	job.Progress.Start("rings", 2)
 	l, err := limb.New(ctx, piece.Mesh, want)
 	if err != nil {
@@ -59,7 +61,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	v := job.Values
 	p := &pull{Limb: l, limits: limits{
 		shape: want.Shape, warn: v.Float("easy"), fail: v.Float("most"), wall: v.Float("wall"),
-		catch: v.Float("catch"), bend: v.Float("bend"), draft: math.Sin(v.Float("draft") * math.Pi / 180),
+		catch: v.Float("catch"), hook: v.Float("hook"), bend: v.Float("bend"), draft: math.Sin(v.Float("draft") * math.Pi / 180),
 	}}
 	p.stretches()
 	p.undercuts()

@@ -37,23 +37,25 @@ func (r *Rings) grow(s *seams) {
 		r.nameVerts(s, forks)
 		return
 	}
-	// Pieces in order of the level of the rings below them; those that begin at
-	// the opening first.
+	// Pieces in order of the level of the rings below them; those that begin by
+	// themselves first, and of these that at the opening.
 	var order []int32
 	for p := range forks {
 		order = append(order, p)
 	}
 	first := func(p int32) int32 { // rings are in order of level
-		if f := forks[p]; len(f.from) > 0 {
+		f := forks[p]
+		if len(f.from) > 0 {
 			return f.from[0]
 		}
-		return -1
+		return f.to[0] - int32(len(r.Rings))
 	}
 	slices.SortFunc(order, func(a, b int32) int { return cmp.Or(cmp.Compare(first(a), first(b)), cmp.Compare(a, b)) })
 	for _, p := range order {
 		r.branchOut(forks[p])
 	}
 	r.nameVerts(s, forks)
+	r.Hangs = r.hangs(s, forks)
 }
 
 // forks gathers the rings round each piece of skin between levels.
@@ -141,6 +143,9 @@ func (r *Rings) branchOut(f *fork) {
 		if from < 0 || len(f.to) == 1 || r.Rings[i].top-base >= max(3*r.Spacing, 0.02*r.long, float64(blunt*math.Sqrt(r.Rings[i].wide/math.Pi))) {
 			stout = append(stout, i)
 		}
+	}
+	if r.alone && len(f.to) > 0 {
+		stout = []int32{r.widest(f.to)}
 	}
 	if len(stout) == 0 && len(f.to) > 0 { // none stands out: go on with the longest
 		stout = []int32{slices.MaxFunc(f.to, func(a, b int32) int { return cmp.Compare(r.Rings[a].top, r.Rings[b].top) })}

@@ -16,11 +16,11 @@ type AxisPoint struct {
 	Curve  Vec     // how fast Dir turns, 1/mm: points to the inner side of a bend
 }
 
-// Axis returns the axis of branch b through the middles of its sections, with
-// direction and curvature from parabolas fitted by least squares to the points
-// within six tenths of a radius (and two at least to either side). Rings
-// without a section of their own are left out. On an arc of radius R in a limb
-// of radius r the curvature comes out 0.02 (r/R)² of itself too large.
+// Axis returns the axis of branch b through the middles of its sections. Its
+// direction is that which the sections are square to, and how fast it turns
+// that of the straight line that fits the directions within six tenths of a
+// radius best, and of two at least to either side. Rings without a section of
+// their own are left out.
 func (r *Rings) Axis(b int32) []AxisPoint {
 	var axis []AxisPoint
 	for _, k := range r.Branches[b].Rings {
@@ -34,13 +34,35 @@ func (r *Rings) Axis(b int32) []AxisPoint {
 		}
 		axis = append(axis, p)
 	}
+	dirs := make([]Vec, len(axis))
 	for i := range axis {
 		lo, hi := window(axis, i, 0.6*axis[i].Radius, 2)
-		if dir, curve, ok := parabola(axis[lo:hi+1], axis[i].Along); ok {
-			axis[i].Dir, axis[i].Curve = dir, curve
-		}
+		dirs[i], axis[i].Curve = turning(axis[lo:hi+1], axis[i].Along)
+	}
+	for i := range axis {
+		axis[i].Dir = dirs[i]
 	}
 	return axis
+}
+
+// turning fits dir + curve s to the directions of points, s counted from along.
+func turning(points []AxisPoint, along float64) (dir, curve Vec) {
+	var mean, slope Vec
+	var steps, square float64
+	for _, p := range points {
+		steps += (p.Along - along) / float64(len(points))
+		mean = mean.Add(p.Dir.Mul(1 / float64(len(points))))
+	}
+	for _, p := range points {
+		s := p.Along - along - steps
+		square += float64(s * s)
+		slope = slope.Add(p.Dir.Mul(s))
+	}
+	if square > 0 {
+		slope = slope.Mul(1 / square)
+	}
+	dir = mean.Sub(slope.Mul(steps)).Unit()
+	return dir, slope.Sub(dir.Mul(slope.Dot(dir)))
 }
 
 // window returns the first and last point within reach of point i along the
@@ -54,47 +76,6 @@ func window(axis []AxisPoint, i int, reach float64, least int) (lo, hi int) {
 		hi++
 	}
 	return lo, hi
-}
-
-// parabola fits at + slope s + curve s²/2 to points, s counted from along, and
-// returns the direction and the curvature there.
-func parabola(points []AxisPoint, along float64) (dir, curve Vec, ok bool) {
-	if len(points) < 4 {
-		return Vec{}, Vec{}, false
-	}
-	var m [4][5]float64 // of solve4: three unknowns, the fourth stays zero
-	var sums [3][5]float64
-	for _, p := range points {
-		s := p.Along - along
-		row := [4]float64{1, s, s * s / 2, 0}
-		for i := range 3 {
-			for j := range 3 {
-				m[i][j] += float64(row[i] * row[j])
-			}
-			for j, x := range [3]float64{p.At.X, p.At.Y, p.At.Z} {
-				sums[i][j] += float64(row[i] * x)
-			}
-		}
-	}
-	m[3][3] = m[0][0]
-	var coord [3][4]float64
-	for j := range 3 {
-		n := m
-		for i := range 3 {
-			n[i][4] = sums[i][j]
-		}
-		if coord[j], ok = solve4(n); !ok {
-			return Vec{}, Vec{}, false
-		}
-	}
-	slope := Vec{coord[0][1], coord[1][1], coord[2][1]}
-	second := Vec{coord[0][2], coord[1][2], coord[2][2]}
-	l2 := slope.Len2()
-	if !(l2 > 0) {
-		return Vec{}, Vec{}, false
-	}
-	second = second.Sub(slope.Mul(second.Dot(slope) / l2)) // square to the axis
-	return slope.Mul(1 / math.Sqrt(l2)), second.Mul(1 / l2), true
 }
 
 // Bend is a stretch of an axis that turns one way.
@@ -139,7 +120,9 @@ func (r *Rings) Bends(b int32, least float64) []Bend {
 	}
 	slices.SortFunc(list, func(a, b Bend) int { return cmp.Compare(a.first, b.first) })
 	list = joinBends(list, axis)
-	return slices.DeleteFunc(list, func(b Bend) bool { return b.Turn < least })
+	return slices.DeleteFunc(list, func(bend Bend) bool {
+		return bend.Turn < least || r.Branches[b].Tip >= 0 && axis[len(axis)-1].Along-axis[bend.first].Along < bend.Limb // of the tip
+	})
 }
 
 // joinBends makes one bend of neighbours less than a limb's radius apart that
@@ -219,11 +202,7 @@ func (r *Rings) bend(b int32, axis []AxisPoint, top int, taken []bool) (Bend, bo
 	}
 	bend := Bend{Branch: b, Ring: at.Ring, From: axis[lo].Ring, To: axis[hi].Ring, At: at.At, Side: side, Axle: axle, Limb: at.Radius, first: lo, last: hi}
 	bend.Turn = turnBetween(axis, lo, hi)
-	half := max((axis[hi].Along-axis[lo].Along)/4, 2*r.Spacing)
-	sixth := (hi - lo) / 6 // its ends are blurred
-	first, last := window(axis, min(max(top, (2*lo+hi)/3), (lo+2*hi)/3), min(half, 1.2*at.Radius), 2)
-	first, last = max(first, min(lo+sixth, last-4)), min(last, max(hi-sixth, first+4))
-	bend.Radius = arcRadius(axis[first:last+1], axle)
+	bend.Radius = min(bendRadius(axis, lo, hi, bend.Turn, axle), 1.1/fastest) // a fold leaves few sections for a circle
 	reach := 0.0
 	bend.Skin = at.At
 	for _, p := range r.Rings[at.Ring].Across.At {
@@ -233,6 +212,24 @@ func (r *Rings) bend(b int32, axis []AxisPoint, top int, taken []bool) (Bend, bo
 	}
 	bend.Inside = max(0, bend.Radius-reach)
 	return bend, axis[hi].Along-axis[lo].Along > 0.3*at.Radius // less is one crooked section
+}
+
+// bendRadius returns the radius of an axis that turns by turn between points lo
+// and hi: that of a circle through its middle part. How long that is follows
+// from the radius, for the ends of the turning are blurred.
+func bendRadius(axis []AxisPoint, lo, hi int, turn float64, axle Vec) float64 {
+	mid := lo
+	for mid < hi && axis[mid].Dir.Dot(axis[lo].Dir) > axis[mid].Dir.Dot(axis[hi].Dir) {
+		mid++
+	}
+	long := axis[hi].Along - axis[lo].Along
+	radius := 0.0
+	for range 3 {
+		first, last := window(axis, mid, min(0.4*long, 1.2*axis[mid].Radius), 2)
+		radius = arcRadius(axis[first:last+1], axle)
+		long = min(long, turn*radius)
+	}
+	return radius
 }
 
 // arcRadius returns the radius of the circle that fits points best, seen along

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"math"
-	"slices"
 )
 
 // Ring is a closed line on the skin, everywhere equally far on the way from the
@@ -19,6 +18,7 @@ type Ring struct {
 	At     []Vec   // its points, in order
 	Across Across  // the section square to the limb at this ring
 
+	away  Vec     // about the way on from the opening
 	tris  []int32 // the triangle between At[i] and At[i+1]
 	up    []int32 // rings just farther from the opening
 	below int32   // the piece of skin on its near side
@@ -36,12 +36,15 @@ type Rings struct {
 	Rings    []Ring    // in order of level
 	Branches []Branch  // the trunk first, each after its parent
 	Of       []int32   // branch of each vertex; -1 where the skin does not lead
+	Hangs    []Hang    // of RingsUpright: what hangs towards the opening
 
-	field []float32 // what the rings are levels of, mm
-	e     *Edges
-	trace *tracer
-	long  float64 // the farthest distance
-	slabs []int32 // levels at or below each vertex; -1 where the skin does not lead
+	field  []float32 // what the rings are levels of, mm
+	closed []bool    // triangles that are no skin
+	alone  bool      // the trunk has no forks: the widest ring goes on, the others stand on bumps
+	e      *Edges
+	trace  *tracer
+	long   float64 // the farthest distance
+	slabs  []int32 // levels at or below each vertex; -1 where the skin does not lead
 }
 
 // NewRings cuts the skin at levels of the distance, spacing mm apart (more if
@@ -61,15 +64,15 @@ type Rings struct {
 // a distance: F. Lazarus and A. Verroust, "Level set diagrams of polyhedral
 // objects", 1999; both from memory). Two million triangles at 0.5 mm take about
 // three seconds on one processor and 80 bytes each.
-func NewRings(ctx context.Context, m *Mesh, e *Edges, dist []float32, closed []bool, ends [][]int32, spacing float64) (*Rings, error) {
+func NewRings(ctx context.Context, m *Mesh, e *Edges, dist []float32, from []int32, closed []bool, ends [][]int32, spacing float64) (*Rings, error) {
 	if !(spacing > 0) || len(dist) != len(m.Verts) {
 		return nil, errors.New("rings need a distance for each vertex and a spacing over zero")
 	}
-	r := &Rings{Mesh: m, Dist: dist, Spacing: max(spacing, 1), field: dist, e: e, trace: newTracer(m, e)}
+	r := &Rings{Mesh: m, Dist: dist, Spacing: max(spacing, 1), field: dist, e: e, trace: newTracer(m, e), closed: closed}
 	if err := r.find(ctx); err != nil {
 		return nil, err
 	}
-	field, err := r.between(ctx, closed, ends)
+	field, err := r.between(ctx, from, closed, ends)
 	if err != nil {
 		return nil, err
 	}
@@ -83,35 +86,97 @@ func NewRings(ctx context.Context, m *Mesh, e *Edges, dist []float32, closed []b
 	return r, r.cutAcross(ctx)
 }
 
-// between returns how far each vertex is on the way from the opening to its
-// nearest tip, drawn out to the greatest distance; nil without a tip.
-func (r *Rings) between(ctx context.Context, closed []bool, ends [][]int32) ([]float32, error) {
-	var tips []int32
-	for _, b := range r.Branches {
-		if b.Tip >= 0 {
-			tips = append(tips, b.Tip)
+// between returns how far each vertex is on the way from the opening to the
+// tips, drawn out to distances; nil without a tip. It is the even field that is
+// nought at from and one at the tips: on a straight tube and on a ring its
+// levels are square to the axis, and they are again within about a radius of
+// where the limb changes.
+func (r *Rings) between(ctx context.Context, from []int32, closed []bool, ends [][]int32) ([]float32, error) {
+	held, start := make([]bool, len(r.Dist)), make([]float64, len(r.Dist))
+	for v, d := range r.Dist {
+		if d := float64(d); !math.IsInf(d, 1) {
+			start[v] = d / r.long
+		} else {
+			held[v] = true
+		}
+	}
+	for _, v := range from {
+		held[v], start[v] = true, 0
+	}
+	n := 0
+	hold := func(v int32) {
+		held[v], start[v] = true, 1
+		n++
+	}
+	for i := range r.Branches {
+		if r.Branches[i].Tip >= 0 {
+			r.holdTip(int32(i), hold)
 		}
 	}
 	for _, rim := range ends {
-		if slices.ContainsFunc(rim, func(v int32) bool { return slices.Contains(tips, v) }) {
-			tips = append(tips, rim...)
+		for _, v := range rim {
+			hold(v)
 		}
 	}
-	if len(tips) == 0 {
+	if n == 0 {
 		return nil, nil
 	}
-	back, err := r.Mesh.Along(ctx, r.e, tips, closed)
+	even, err := r.Mesh.evenOut(ctx, r.e, start, held, closed, r.Dist)
 	if err != nil {
 		return nil, err
 	}
-	field := make([]float32, len(back))
-	for v, t := range back {
-		d, t := float64(r.Dist[v]), float64(t)
-		if field[v] = r.Dist[v]; !math.IsInf(d, 1) && d > 0 {
-			field[v] = float32(d / (d + t) * r.long)
+	return r.drawnOut(even), nil
+}
+
+// holdTip holds the skin within a third of a radius of a branch's tip: what a
+// single vertex holds would hinge on how large its triangles are.
+func (r *Rings) holdTip(b int32, hold func(v int32)) {
+	branch := &r.Branches[b]
+	wide := 0.0
+	for _, k := range branch.Rings {
+		wide = max(wide, math.Sqrt(r.Rings[k].Area/math.Pi))
+	}
+	least := float64(r.Dist[branch.Tip]) - wide/3
+	for v, d := range r.Dist {
+		if r.Of[v] == b && float64(d) >= least {
+			hold(int32(v))
 		}
 	}
-	return field, nil
+}
+
+// drawnOut gives even values from 0 to 1 the mean distance of the skin with
+// that value, so that levels lie about evenly apart.
+func (r *Rings) drawnOut(even []float64) []float32 {
+	const bins = 128
+	var sum, count [bins + 1]float64
+	for v, x := range even {
+		if d := float64(r.Dist[v]); !math.IsInf(d, 1) {
+			k := int(min(max(x, 0), 1)*bins + 0.5)
+			sum[k] += d
+			count[k]++
+		}
+	}
+	var at [bins + 1]float64
+	last := 0.0
+	for k := range at {
+		if count[k] > 0 {
+			last = max(last+1e-6*r.long, sum[k]/count[k])
+		} else {
+			last += 1e-6 * r.long
+		}
+		at[k] = last
+	}
+	at[0] = 0
+	field := make([]float32, len(even))
+	for v, x := range even {
+		field[v] = r.Dist[v]
+		if !math.IsInf(float64(r.Dist[v]), 1) {
+			x = min(max(x, 0), 1) * bins
+			k := min(int(x), bins-1)
+			field[v] = float32(at[k] + float64((x-float64(k))*(at[k+1]-at[k])))
+		}
+	}
+	return field
 }
 
 // find cuts the skin at levels of the field and makes the tree.
@@ -242,9 +307,23 @@ func (r *Rings) level(k int, tris []int32, s *seams) {
 		for i, e := range l.edges {
 			ring.tris[i] = r.shared(e, l.edges[(i+1)%len(l.edges)])
 		}
+		ring.away = r.away(l.edges, int32(k))
 		r.Rings = append(r.Rings, ring)
 		s.join(int32(len(r.Rings)-1), int32(k), l.edges)
 	}
+}
+
+// away returns the sum of the ways across a line of level k.
+func (r *Rings) away(edges []int32, k int32) Vec {
+	var sum Vec
+	for _, e := range edges {
+		a, b := r.Mesh.Ends(e)
+		if r.slabs[a] > k {
+			a, b = b, a
+		}
+		sum = sum.Add(r.Mesh.Verts[b].Vec().Sub(r.Mesh.Verts[a].Vec()))
+	}
+	return sum
 }
 
 // meanDist returns the mean distance from the opening along a line.
@@ -345,5 +424,5 @@ func (m *Mesh) RingsFrom(ctx context.Context, e *Edges, openings []Opening, spac
 	for _, o := range openings[1:] {
 		ends = append(ends, o.Rim)
 	}
-	return NewRings(ctx, m, e, dist, closed, ends, spacing)
+	return NewRings(ctx, m, e, dist, openings[0].Rim, closed, ends, spacing)
 }

@@ -3,6 +3,7 @@ package geom
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // Across is the section of a limb square to its axis.
@@ -38,15 +39,29 @@ func (r *Rings) cutAcross(ctx context.Context) error {
 			ring.Across = ring.itself(ring.plane())
 		}
 		mids, wide = mids[:n], wide[:n]
+		square := r.directions(branch.Rings[:n], mids, wide)
+		for i, k := range branch.Rings[:n] {
+			r.square(&r.Rings[k], mids[i], square[i])
+			mids[i] = r.Rings[k].Across.Mid
+		}
+		r.bridge(branch.Rings[:n], mids)
+		first := make([]Across, n)
+		for i, k := range branch.Rings[:n] {
+			first[i] = r.Rings[k].Across
+		}
 		for _, reach := range [3]float64{1, 0.5, 0.25} {
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
 			}
-			dirs := directions(mids, wide, reach)
+			dirs := fitted(mids, wide, reach, square)
 			for i, k := range branch.Rings[:n] {
-				r.square(&r.Rings[k], mids[i], dirs[i])
+				r.square(&r.Rings[k], mids[i], leant(square[i], dirs[i]))
+			}
+			r.takeBack(branch.Rings[:n], first, wide)
+			for i, k := range branch.Rings[:n] {
 				mids[i] = r.Rings[k].Across.Mid
 			}
+			r.bridge(branch.Rings[:n], mids)
 		}
 		r.dropFingers(branch)
 		for _, k := range branch.Rings {
@@ -55,6 +70,46 @@ func (r *Rings) cutAcross(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// takeBack puts the first sections back where others were not found or are
+// larger, which a squarer one is not, and half a radius to either side of there.
+func (r *Rings) takeBack(rings []int32, first []Across, wide []float64) {
+	worse := make([]bool, len(rings))
+	for i, k := range rings {
+		a := &r.Rings[k].Across
+		worse[i] = first[i].Found && (!a.Found || a.Area > 1.02*first[i].Area)
+	}
+	for i := range rings {
+		if !worse[i] {
+			continue
+		}
+		for _, step := range [2]int{-1, 1} {
+			for j := i; j >= 0 && j < len(rings) && first[j].Mid.Sub(first[i].Mid).Len() <= wide[i]/2; j += step {
+				if first[j].Found {
+					r.Rings[rings[j]].Across = first[j]
+				}
+			}
+		}
+	}
+}
+
+// bridge puts the middles of rings without a section between those of the next
+// ones that have one: a ring's own centre lies beside the axis.
+func (r *Rings) bridge(rings []int32, mids []Vec) {
+	last := -1
+	for i, k := range rings {
+		if !r.Rings[k].Across.Found {
+			continue
+		}
+		if last >= 0 {
+			step := mids[i].Sub(mids[last]).Mul(1 / float64(i-last))
+			for j := last + 1; j < i; j++ {
+				mids[j] = mids[last].Add(step.Mul(float64(j - last)))
+			}
+		}
+		last = i
+	}
 }
 
 // beforeEnd returns how many rings of a branch come before its blunt end: one
@@ -72,7 +127,7 @@ func (r *Rings) beforeEnd(branch *Branch, mids []Vec, wide []float64) int {
 		if ring.top-ring.Level < 1.5*wide[i] || ring.Open && across > 0.03*ring.Girth {
 			return max(i, min(2, len(mids)))
 		}
-		if i > 0 && mids[i].Sub(mids[i-1]).Len() < r.Spacing/2 {
+		if i > 0 && mids[i].Sub(mids[i-1]).Len() < r.Spacing/4 {
 			slow++
 		} else {
 			slow = 0
@@ -138,10 +193,32 @@ func (r *Rings) square(ring *Ring, mid, dir Vec) {
 	if best.Mid.Sub(ring.Centre).Len() > 0.35*math.Sqrt(ring.Area/math.Pi)+r.Spacing/2 {
 		best.Found = false // another part of the limb, or a slice along it
 	}
+	if best.Found && (!r.mostlyOf(&best, ring.Branch) || r.throughEnd(&best) || best.Open && !ring.Open) {
+		best.Found = false // through one of two fingers, the palm behind them, or the opening
+	}
 	if !best.Found {
 		best = ring.itself(pl)
 	}
 	ring.Across = best
+}
+
+// mostlyOf reports whether over six tenths of a section's outline lie on the
+// skin of branch b.
+func (r *Rings) mostlyOf(a *Across, b int32) bool {
+	var all, on float64
+	for i, p := range a.At {
+		long := a.At[(i+1)%len(a.At)].Sub(p).Len()
+		all += long
+		if r.Of[r.Mesh.Tris[a.tris[i]][0]] == b {
+			on += long
+		}
+	}
+	return on > 0.6*all
+}
+
+// throughEnd reports whether a section passes a face that is no skin.
+func (r *Rings) throughEnd(a *Across) bool {
+	return r.closed != nil && slices.ContainsFunc(a.tris, func(t int32) bool { return r.closed[t] })
 }
 
 // section measures a line that lies in a plane.
@@ -173,37 +250,70 @@ func middle(at []Vec, n Vec) Vec {
 	return o.Add(Vec{x.Total(), y.Total(), z.Total()}.Mul(1 / area.Total()))
 }
 
-// directions returns the direction of a way at each of its points: of the line
-// that fits the points within a share of the limb's radius best, those nearer
-// counting more.
-func directions(at []Vec, radius []float64, share float64) []Vec {
-	out := make([]Vec, len(at))
-	for i := range at {
-		reach := max(float64(radius[i]*share), 1e-9)
-		lo, hi := i, i
-		for lo > 0 && at[lo].Sub(at[i]).Len() < reach {
-			lo--
+// directions returns the direction of a limb at each of some rings: that which
+// the rings within a quarter of its radius are square to, those nearer counting
+// more.
+func (r *Rings) directions(rings []int32, at []Vec, radius []float64) []Vec {
+	normal, out := make([]Vec, len(rings)), make([]Vec, len(rings))
+	for i, k := range rings {
+		g := &r.Rings[k]
+		if normal[i] = g.plane().Normal; normal[i].Dot(g.away) < 0 {
+			normal[i] = normal[i].Mul(-1)
 		}
-		for hi < len(at)-1 && at[hi].Sub(at[i]).Len() < reach {
-			hi++
-		}
-		var sum, mean Vec
-		var steps, weights float64
-		width := float64(max(i-lo, hi-i) + 1)
-		for k := lo; k <= hi; k++ {
-			w := 1 - math.Abs(float64(k-i))/width
-			weights += w
-			steps += float64(w * float64(k-i))
-			mean = mean.Add(at[k].Mul(w))
-		}
-		mean = mean.Mul(1 / weights)
-		for k := lo; k <= hi; k++ {
-			w := 1 - math.Abs(float64(k-i))/width
-			sum = sum.Add(at[k].Sub(mean).Mul(float64(w * (float64(k-i) - steps/weights))))
+	}
+	for i := range rings {
+		reach := radius[i] / 4
+		sum := normal[i]
+		for _, step := range [2]int{-1, 1} {
+			for k := i + step; k >= 0 && k < len(rings); k += step {
+				far := at[k].Sub(at[i]).Len()
+				if far >= reach {
+					break
+				}
+				sum = sum.Add(normal[k].Mul(1 - far/reach))
+			}
 		}
 		if out[i] = sum.Unit(); out[i] == (Vec{}) {
 			out[i] = Vec{Z: 1}
 		}
 	}
 	return out
+}
+
+// fitted returns the direction of a way at each of its points: of the line
+// that fits the points within a share of the limb's radius best, as many to
+// either side, those nearer counting more; near its ends that in square.
+func fitted(at []Vec, radius []float64, share float64, square []Vec) []Vec {
+	out := make([]Vec, len(at))
+	for i := range at {
+		reach := float64(radius[i] * share)
+		n := 1
+		for i-n >= 0 && i+n < len(at) && at[i-n].Sub(at[i]).Len() < reach && at[i+n].Sub(at[i]).Len() < reach {
+			n++
+		}
+		out[i] = square[i]
+		if i < n || i+n >= len(at) {
+			continue
+		}
+		var sum Vec
+		for k := 1; k <= n; k++ {
+			sum = sum.Add(at[i+k].Sub(at[i-k]).Mul(float64(k) * (1 - float64(k)/float64(n+1))))
+		}
+		if sum != (Vec{}) {
+			out[i] = sum.Unit()
+		}
+	}
+	return out
+}
+
+// leant returns direction to, or if it lies more than a fifth of a right angle off the direction from, the one that is so far
+// off it on the same side.
+func leant(from, to Vec) Vec {
+	const most = 0.325 // tangent of 18 degrees
+	cos := from.Dot(to)
+	off := to.Sub(from.Mul(cos))
+	if tan := off.Len(); cos <= 0 || tan > most*cos {
+		return from.Add(off.Mul(most / max(tan, 1e-9))).Unit()
+	}
+	return to
 }

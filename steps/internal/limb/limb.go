@@ -32,6 +32,7 @@ type Want struct {
 	Opening *geom.Vec           // a point on the opening that a person named; nil to find it
 	Strays  float64             // how far an opening may lie off its plane, mm
 	Pins    map[string]geom.Vec // joints that a person placed
+	Upright bool                // rings of height over the opening, not of distance along the skin, where there is one
 	Workers int
 }
 
@@ -66,11 +67,7 @@ func New(ctx context.Context, m *geom.Mesh, w Want) (*Limb, error) {
 	if err != nil {
 		return nil, err
 	}
-	from := l.Openings
-	if len(from) == 0 {
-		from = []geom.Opening{{Rim: []int32{l.end()}}}
-	}
-	if l.Rings, err = l.Mesh.RingsFrom(ctx, l.Edges, from, w.Spacing); err != nil {
+	if l.Rings, err = l.rings(ctx, w); err != nil {
 		return nil, err
 	}
 	l.digits(w.Shape)
@@ -89,6 +86,18 @@ func Open(ctx context.Context, m *geom.Mesh, w Want) (*Limb, error) {
 		return nil, err
 	}
 	return l, l.open(ctx, w)
+}
+
+func (l *Limb) rings(ctx context.Context, w Want) (*geom.Rings, error) {
+	if len(l.Openings) == 0 {
+		return l.Mesh.RingsFrom(ctx, l.Edges, []geom.Opening{{Rim: []int32{l.end()}}}, w.Spacing)
+	}
+	if !w.Upright {
+		return l.Mesh.RingsFrom(ctx, l.Edges, l.Openings, w.Spacing)
+	}
+	shell, n := l.Mesh.Shells(l.Edges)
+	largest, of := l.largest(shell, n)
+	return l.Mesh.RingsUpright(ctx, l.Edges, l.Openings[0], of, largest, w.Spacing)
 }
 
 // open finds the openings of the largest shell and turns the surface the right

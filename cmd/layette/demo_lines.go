@@ -100,25 +100,26 @@ func (d *demo) next(pinned string) {
 	var b strings.Builder
 	line := func(words, why string) { fmt.Fprintf(&b, "  %-59s # %s\n", words, why) }
 	bare := func(format string, args ...any) { fmt.Fprintf(&b, "  "+format+"\n", args...) }
-	sign := func(words, who, why string) {
-		line("layette sign "+words+" --as ../../keys/"+who+" --yes", why)
-	}
+	sign := func(words, who string) { bare("layette sign %s --as ../../keys/%s --yes", words, who) }
 	fmt.Fprintf(&b, "\nThe lines from here to a checked bag; everything is invented, so sign freely:\n\n")
 	bare("cd %s", filepath.Join(d.shown, demoModel))
-	line("layette sheet", "open out/sheet.html: the hand as joined, what nobody saw, the shots worst first")
+	line("layette sheet -o ../../sheet.html", "open it: the hand as joined, what nobody saw, the shots worst first")
 	if pinned != "" {
 		line("layette show align "+scanned, pinned+" is not placed, and why")
-		line("cat ../../changed/pins.toml >> model.toml", "three places of it, known again in another shot")
-		line("layette run", "places it there; no shot is looked at again")
+		line("cat ../../changed/pins.toml >> model.toml", "three places of it, found again in another shot")
+		line("layette run", "it lies where its pins have it; no shot is judged again")
 	}
-	line("layette show coverage "+scanned, "what nobody saw, and where to stand")
-	sign("coverage "+scanned+" --tick all", "ada", "she knows what she must invent")
+	line("layette show coverage "+scanned, "what nobody saw, and where to stand for it")
+	sign("coverage "+scanned+" --tick all", "ada")
 	line("cp ../../changed/"+scanned+"-rebuilt.stl sculpt/"+scanned+".stl", "what she makes of it")
-	sign("sculpt "+scanned+" --verdict made", "ada", "from the surface that was joined")
+	line("layette run", "asks what it was made from")
+	sign("sculpt "+scanned+" --verdict made", "ada")
 	line("layette run", "it is like the child, and two fingers are too close")
+	line("layette show likeness "+scanned, "against the hand as joined")
 	line("layette show gaps "+scanned, "where and how near")
 	line("cp ../../changed/"+scanned+"-parted.stl sculpt/"+scanned+".stl", "she sets them apart")
-	sign("sculpt "+scanned+" --verdict made", "ada", "")
+	line("layette run", "asks again")
+	sign("sculpt "+scanned+" --verdict made", "ada")
 	line("layette run", "only the right arm runs again")
 	bare("for part in %s; do layette sign gaps $part --as ../../keys/ada --tick all --yes; done", strings.Join(specimen.Parts, " "))
 	line("layette run", "cuts the hands off and stands them on a printer")
@@ -129,9 +130,8 @@ func (d *demo) next(pinned string) {
 	bare("for arm in left-arm right-arm; do layette sign test-print $arm --as ../../keys/ada --tick all --yes; done")
 	bare("for part in %s; do layette sign second-look $part --as ../../keys/tom --tick all --yes; done", strings.Join(specimen.Parts, " "))
 	line("layette run", "writes the factory's sheet, page and print")
-	line("for who in ada tom ida; do layette seal --as ../../keys/$who --yes; done", "who signed anything has seen it all")
-	sign("release --tick all", "ida", "masters and sheet, as they are")
-	line("layette sheet", "as it goes into the bag")
+	bare("for who in ada tom ida; do layette seal --as ../../keys/$who --yes; done # who signed anything has seen it all")
+	bare("layette sign release --as ../../keys/ida --tick all --yes   # masters and sheet, as they are")
 	line("layette run", "packs the bag")
 	bare("cd out/kit/kit/for-the-factory && sha256sum -c manifest-sha256.txt")
 	fmt.Fprint(d.stdout, b.String())

@@ -104,8 +104,8 @@ func rounded(x, resolution float64) any {
 	case resolution <= 0:
 		return x + 0
 	}
-	if per := 1 / resolution; per >= 1 && per == math.Round(per) {
-		return math.Round(x*per)/per + 0 // 0.001 is not exact, 1000 is
+	if per := math.Round(1 / resolution); per >= 1 && math.Abs(per*resolution-1) < 1e-12 {
+		return math.Round(x*per)/per + 0 // 0.001 is not exact, 1000 is; and 1/1e-5 is not quite 100000
 	}
 	return math.Round(x/resolution)*resolution + 0
 }

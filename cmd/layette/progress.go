@@ -85,11 +85,26 @@ func (p *progress) Finished(st *engine.Status) {
 		p.clear()
 		why := ""
 		if len(st.Causes) > 0 {
-			why = " (" + st.Causes[0].Says + ")"
+			why = " (" + brief(st.Causes[0]) + ")"
 		}
 		fmt.Fprintf(p.w, "%-9s %s %s%s\n", st.State, st.Node, seconds(st.Took), why)
 	}
 	p.line()
+}
+
+// brief is a cause on one line: what is behind the stage before, and the whole
+// of a long value, are for layette why.
+func brief(c engine.Cause) string {
+	says := c.Says
+	if b := c.Because; b != nil && len(b.Causes) > 0 {
+		says = strings.TrimSuffix(says, ": "+b.Causes[0].Says)
+	}
+	for _, long := range []string{c.Was, c.Is} {
+		if r := []rune(long); len(r) > 60 {
+			says = strings.Replace(says, long, string(r[:40])+"…", 1)
+		}
+	}
+	return says
 }
 
 // Start implements step.Progress.

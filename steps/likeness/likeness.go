@@ -24,17 +24,18 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "likeness",
-		Version: 1,
+		Version: 2,
 		Summary: "Compares a surface with the one it was made from.",
 		Method: "From every vertex of the surface the nearest place of the reference is sought; the distance counts positive " +
 			"where the surface lies outside. Means, percentiles and shares are weighted by the skin each vertex stands for. " +
-			"Places farther than `reach` have no partner and are counted apart.\n\n" +
+			"Places farther than `reach`, and places beyond the rim of an open reference (where it was cut or nobody saw the skin), have no partner and are counted apart.\n\n" +
 			"Drift is what the whole surface did: a scale, a turn and a shift that bring the reference nearest to the surface " +
 			"by point-to-plane fitting with Tukey's weights, so that places changed on purpose do not pull. What is left after " +
 			"the drift is taken out is what the hands changed.\n\n" +
 			"Where the reference itself is a smooth ball or tube, a turn about its axis cannot be told; the measure " +
 			"drift.firm then lies near 0 and the turn means little.",
 		Sources: []string{
+			"G. Turk and M. Levoy, Zippered polygon meshes from range images, 1994 (on partners at the rim; from memory)",
 			"Y. Chen and G. Medioni, Object modelling by registration of multiple range images, 1992 (point to plane; from memory)",
 			"J. W. Tukey's biweight, tuning constant 4.685 (textbook; from memory)",
 			"Ritschl et al., Head Face Med 2018;14:11: capture of 33 newborn faces against plaster, RMS 0.72 ± 0.22 mm (a yardstick for live scans against castings)",
@@ -118,6 +119,7 @@ type comparison struct {
 	job     *step.Job
 	surface *geom.Mesh
 	tree    *geom.Tree // over the reference
+	rim     *rim       // of the reference
 	normals []geom.Point
 	points  []geom.Vec // the surface's vertices
 	skin    []float64  // mm² that each stands for
@@ -130,8 +132,12 @@ func newComparison(ctx context.Context, job *step.Job, surface, reference *geom.
 	if err != nil {
 		return nil, err
 	}
+	rim, err := newRim(ctx, reference, job.Workers)
+	if err != nil {
+		return nil, err
+	}
 	c := &comparison{
-		job: job, surface: surface, tree: tree, normals: reference.VertexNormals(), skin: skinOf(surface),
+		job: job, surface: surface, tree: tree, rim: rim, normals: reference.VertexNormals(), skin: skinOf(surface),
 		points: make([]geom.Vec, len(surface.Verts)),
 		allow:  job.Values.Float("allow"), reach: job.Values.Float("reach"),
 	}
@@ -179,9 +185,14 @@ func (c *comparison) distances(ctx context.Context, drift geom.Fit) (field, erro
 	f := make(field, len(hits))
 	for i, h := range hits {
 		f[i] = math.NaN()
-		if h.Tri >= 0 {
-			f[i] = math.Copysign(math.Sqrt(h.Dist2)*drift.Scale, undone[i].Sub(h.Point).Dot(c.normalAt(h)))
+		if h.Tri < 0 {
+			continue
 		}
+		off, out := math.Sqrt(h.Dist2), undone[i].Sub(h.Point).Dot(c.normalAt(h))
+		if beside := math.Abs(out) < 0.7*off; beside && c.rim.holds(h) { // beyond the rim, not above it
+			continue
+		}
+		f[i] = math.Copysign(off*drift.Scale, out)
 	}
 	return f, nil
 }

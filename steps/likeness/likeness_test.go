@@ -195,3 +195,27 @@ func BenchmarkLikeness(b *testing.B) {
 	}
 	b.ReportMetric(2*float64(n*n)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
 }
+
+// TestBeyondTheRim: a whole surface against an open part of itself changed
+// nowhere; what the open one does not show has no partner.
+func TestBeyondTheRim(t *testing.T) {
+	whole := lump(60, same)
+	part := &geom.Mesh{Verts: whole.Verts}
+	var all, kept float64
+	for i, tri := range whole.Tris {
+		a, b, c := whole.Corners(i)
+		area := b.Sub(a).Cross(c.Sub(a)).Len() / 2
+		all += area
+		if a.Z > 0 && b.Z > 0 && c.Z > 0 {
+			part.Tris = append(part.Tris, tri)
+			kept += area
+		}
+	}
+	r := compare(t, whole, part, step.Values{"allow": 0.5})
+	if most := r.Measures["most"].(float64); most > 0.001 || len(r.Spots) != 0 {
+		t.Errorf("it moved by %g mm, in %d places", most, len(r.Spots))
+	}
+	if alone, want := r.Measures["alone.share"].(float64), 1-kept/all; math.Abs(alone-want) > 0.03 {
+		t.Errorf("%.3f of it has no partner, want %.3f", alone, want)
+	}
+}

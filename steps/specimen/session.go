@@ -18,9 +18,24 @@ const (
 )
 
 // Session says how a part is scanned.
+//
+// With Shared above 0 it is the work of somebody who walks round the child:
+// each shot is taken from where it shares about that share of its points with
+// the shot before it, and among such places where least was seen so far. The
+// window stays the Scanner's, several centimetres as those of structured light
+// are, so that forty shots see the skin of a hand many times over and every
+// shot shares skin with many others, though each with the one before it only by
+// a third. A shot's points are counted on an even sampling of the skin, without
+// regard to what stands in the way; what the scans then truly share is up to a
+// few points off (TestShared).
+//
+// With Shared 0 the shots are spread evenly over the skin in no order, and
+// Overlap may shrink the window until it is only just a patch of the mosaic: a
+// session at the edge of what can be put together at all.
 type Session struct {
 	Scanner Scanner
 	Shots   int     // good and bad together
+	Shared  float64 // share of a shot's points that the shot before it sees too, 0.05 to 0.9; 0 for shots in no order
 	Overlap float64 // share of a window that its neighbours see too, 0.05 to 0.9; sets the window's size. 0 leaves the Scanner's
 	Bad     float64 // share of bad shots: blurred, sparse, elsewhere in turn
 	Twice   bool    // one good shot is filed twice
@@ -44,6 +59,9 @@ type Scan struct {
 func (s Session) Run(ctx context.Context, p *Part, keep func(Scan) error) error {
 	if s.Shots < 1 || s.Shots > 10_000 || s.Overlap < 0 || s.Overlap > 0.9 {
 		return fmt.Errorf("specimen: a session of %d shots with an overlap of %g", s.Shots, s.Overlap)
+	}
+	if s.Shared < 0 || s.Shared > 0.9 || s.Shared > 0 && s.Overlap > 0 {
+		return fmt.Errorf("specimen: a session that shares %g from shot to shot and overlaps by %g: one of the two, 0.9 at most", s.Shared, s.Overlap)
 	}
 	scene, err := NewScene(ctx, p)
 	if err != nil {
@@ -139,57 +157,4 @@ func (s Session) faults() []string {
 		}
 	}
 	return out
-}
-
-// plan spreads the shots evenly over the skin: each aims at the place farthest
-// from all aimed at before, from a little off the skin's normal.
-func (s Session) plan(ctx context.Context, p *Part) ([]Shot, error) {
-	size := p.Field.Bounds().Size().Len()
-	m, err := Surface(ctx, p.Field, p.Cut, Sampling{Edge: size / 60, Open: true})
-	if err != nil {
-		return nil, err
-	}
-	r := rand.New(rand.NewPCG(s.Seed, 3))
-	dist := make([]float64, len(m.Verts))
-	for i := range dist {
-		dist[i] = far
-	}
-	at := r.IntN(len(m.Verts))
-	distance := s.Scanner.usual().Distance
-	var out []Shot
-	for range s.Shots {
-		place := m.Verts[at].Vec()
-		_, g := p.Field.At(place)
-		dir := g.Unit().Add(v(r.Float64()-0.5, r.Float64()-0.5, r.Float64()-0.5).Mul(0.5))
-		out = append(out, Aim(place, dir, distance+float64(20*(r.Float64()-0.5)), 360*r.Float64(), r.Uint64()))
-		best := -1.0
-		for i, q := range m.Verts {
-			dist[i] = min(dist[i], q.Vec().Sub(place).Len2())
-			if dist[i] > best {
-				best, at = dist[i], i
-			}
-		}
-	}
-	return out, nil
-}
-
-// window returns the scanner with its window set so that the stated share of
-// it is seen by the nearest neighbour too.
-func (s Session) window(shots []Shot) Scanner {
-	sc := s.Scanner.usual()
-	var sum float64
-	for i, a := range shots {
-		least := far
-		for j, b := range shots {
-			if i != j {
-				x, y := a.From.World(v(0, 0, sc.Distance)), b.From.World(v(0, 0, sc.Distance))
-				least = min(least, x.Sub(y).Len())
-			}
-		}
-		sum += least
-	}
-	spacing := sum / float64(len(shots))
-	sc.Wide = spacing / (1 - s.Overlap)
-	sc.High = sc.Wide
-	return sc
 }

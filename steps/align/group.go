@@ -16,6 +16,7 @@ type group struct {
 	at    []geom.Pose // of those that are in
 	order []int       // in the order of placing
 	frame int         // the member whose frame is the common one
+	out   []bool      // taken out again: not tried a second time
 }
 
 // Rules for placing without a person. They are strict: a shot in a wrong place
@@ -87,7 +88,7 @@ func (s *session) learn(pairs []pair) {
 }
 
 func (s *session) newGroup() *group {
-	return &group{s: s, in: make([]bool, len(s.scans)), at: make([]geom.Pose, len(s.scans))}
+	return &group{s: s, in: make([]bool, len(s.scans)), at: make([]geom.Pose, len(s.scans)), out: make([]bool, len(s.scans))}
 }
 
 // put places scan i, and with it every scan that is pinned to it.
@@ -147,7 +148,7 @@ func (g *group) grow(ctx context.Context) error {
 	for {
 		var todo []int
 		for i, c := range g.s.scans {
-			if n := g.known(i); c.why == "" && !g.in[i] && n > seen[i] {
+			if n := g.known(i); c.why == "" && !g.in[i] && !g.out[i] && n > seen[i] {
 				seen[i] = n
 				todo = append(todo, i)
 			}

@@ -180,7 +180,7 @@ func TestKeptWork(t *testing.T) {
 	}
 	first := result(files)
 	n := len(files)
-	if want := 2*n + n*(n-1)/2; fresh != want {
+	if want := 2*n + n*(n-1); fresh != want {
 		t.Errorf("%d things kept, want %d", fresh, want)
 	}
 	fresh = 0

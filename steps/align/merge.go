@@ -55,7 +55,7 @@ func (g *group) absorb(ctx context.Context, o *group) (bool, error) {
 		if !g.bears(o, h.pose) {
 			continue
 		}
-		before := group{s: g.s, in: slices.Clone(g.in), at: slices.Clone(g.at), order: slices.Clone(g.order)}
+		before := group{s: g.s, in: slices.Clone(g.in), at: slices.Clone(g.at), order: slices.Clone(g.order), out: g.out}
 		for _, i := range o.order {
 			if !g.in[i] {
 				g.put(i, o.at[i].Then(h.pose))

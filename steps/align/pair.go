@@ -29,13 +29,22 @@ type idea struct {
 	Firm    float64 // how well shape fixes the pose
 }
 
+// guess is a pose under which places that look alike come to lie together.
+// All fields have a fixed size, as those of an idea.
+type guess struct {
+	Pose  geom.Pose
+	Votes int32
+}
+
 // pair is what is known of two scans, a < b in the session's order.
 type pair struct {
-	a, b  int
-	ideas []idea // the best first, no two alike
+	a, b    int
+	guesses []guess // the one with most votes first
+	ideas   []idea  // the best first, no two alike
 }
 
 const (
+	closely   = 30 // other scans with which each is compared closely
 	tried     = 12 // candidates looked at
 	followed  = 5  // brought nearer
 	ideasKept = 3
@@ -50,7 +59,8 @@ func limit(a, b *scan) float64 {
 	return float64(0.05*a.view.Spacing) + float64(2.5*n)
 }
 
-// pairUp looks for ideas for every two scans.
+// pairUp looks at every two scans quickly, and closely at those that look most
+// alike: of two hundred scans of a limb, most pairs show different skin.
 func (s *session) pairUp(ctx context.Context) ([]pair, error) {
 	var pairs []pair
 	for b := range s.scans {
@@ -60,12 +70,56 @@ func (s *session) pairUp(ctx context.Context) ([]pair, error) {
 			}
 		}
 	}
-	s.job.Progress.Start("compare scans two by two", len(pairs))
+	s.job.Progress.Start("look for the same places in every two scans", len(pairs))
 	err := s.each(ctx, len(pairs), func(i int) error {
 		defer s.job.Progress.Add(1)
-		return s.compare(ctx, &pairs[i])
+		return s.guess(ctx, &pairs[i])
+	})
+	if err != nil {
+		return nil, err
+	}
+	near := s.likeliest(pairs)
+	s.job.Progress.Start("compare scans two by two", len(near))
+	err = s.each(ctx, len(near), func(i int) error {
+		defer s.job.Progress.Add(1)
+		return s.compare(ctx, near[i])
 	})
 	return pairs, err
+}
+
+// likeliest returns the pairs worth a close look: for each scan those with the
+// most votes, and all that the casting is in.
+func (s *session) likeliest(pairs []pair) []*pair {
+	of := make([][]*pair, len(s.scans))
+	for k := range pairs {
+		p := &pairs[k]
+		of[p.a], of[p.b] = append(of[p.a], p), append(of[p.b], p)
+	}
+	wanted := map[*pair]bool{}
+	for i, list := range of {
+		slices.SortStableFunc(list, func(x, y *pair) int { return cmp.Compare(y.votes(), x.votes()) })
+		most := closely
+		if s.scans[i].fixed {
+			most = len(list)
+		}
+		for _, p := range list[:min(len(list), most)] {
+			wanted[p] = true
+		}
+	}
+	var near []*pair
+	for k := range pairs {
+		if p := &pairs[k]; wanted[p] && len(p.guesses) > 0 {
+			near = append(near, p)
+		}
+	}
+	return near
+}
+
+func (p *pair) votes() int32 {
+	if len(p.guesses) == 0 {
+		return 0
+	}
+	return p.guesses[0].Votes
 }
 
 // each calls f for 0..n-1 from the job's workers and returns the first error
@@ -97,43 +151,68 @@ func (s *session) each(ctx context.Context, n int, f func(i int) error) error {
 	return nil
 }
 
-// compare finds the ideas of a pair, or takes what was kept of it.
-func (s *session) compare(ctx context.Context, p *pair) error {
+// keyOf returns the key under which what is found of a pair is kept.
+func (s *session) keyOf(what string, p *pair) string {
 	a, b := s.scans[p.a], s.scans[p.b]
-	key := fmt.Sprintf("pair %d %s %s %v %s %s %v %x", Kind{}.Handbook().Version, a.file.SHA256, a.file.Units, a.fixed, b.file.SHA256, b.file.Units, b.fixed, s.spacing)
-	if data, ok := s.prior(key); ok && p.decode(data) {
+	return fmt.Sprintf("%s %d %s %s %v %s %s %v %x", what, Kind{}.Handbook().Version, a.file.SHA256, a.file.Units, a.fixed, b.file.SHA256, b.file.Units, b.fixed, s.spacing)
+}
+
+// guess finds the guesses of a pair, or takes what was kept of it.
+func (s *session) guess(ctx context.Context, p *pair) error {
+	key := s.keyOf("guess", p)
+	if data, ok := s.prior(key); ok && decode(data, &p.guesses) {
 		return nil
 	}
-	p.ideas = think(ctx, a, b)
+	a, b := s.scans[p.a], s.scans[p.b]
+	for _, c := range geom.Candidates(a.view.Cloud, b.view.Cloud, a.features, b.features, tried) {
+		if c.Votes >= fewVotes {
+			p.guesses = append(p.guesses, guess{c.Pose, int32(c.Votes)})
+		}
+	}
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
-	data, _ := binary.Append([]byte{byte(len(p.ideas))}, binary.LittleEndian, p.ideas)
-	return s.keep(key, data)
+	return s.keep(key, encode(p.guesses))
 }
 
-// decode reads what compare kept; false if it is damaged.
-func (p *pair) decode(data []byte) bool {
-	if len(data) == 0 || len(data) != 1+int(data[0])*binary.Size(idea{}) {
+// compare finds the ideas of a pair, or takes what was kept of it.
+func (s *session) compare(ctx context.Context, p *pair) error {
+	key := s.keyOf("pair", p)
+	if data, ok := s.prior(key); ok && decode(data, &p.ideas) {
+		return nil
+	}
+	p.ideas = think(ctx, s.scans[p.a], s.scans[p.b], p.guesses)
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	return s.keep(key, encode(p.ideas))
+}
+
+// encode writes a short list of items of fixed size, decode reads it; false if
+// it is damaged.
+func encode[T any](list []T) []byte {
+	data, _ := binary.Append([]byte{byte(len(list))}, binary.LittleEndian, list)
+	return data
+}
+
+func decode[T any](data []byte, into *[]T) bool {
+	var one T
+	if len(data) == 0 || len(data) != 1+int(data[0])*binary.Size(one) {
 		return false
 	}
-	p.ideas = make([]idea, data[0])
-	return binary.Read(bytes.NewReader(data[1:]), binary.LittleEndian, p.ideas) == nil
+	*into = make([]T, data[0])
+	return binary.Read(bytes.NewReader(data[1:]), binary.LittleEndian, *into) == nil
 }
 
 // think returns the best few ways in which a may lie on b.
-func think(ctx context.Context, a, b *scan) []idea {
-	cs := geom.Candidates(a.view.Cloud, b.view.Cloud, a.features, b.features, tried)
+func think(ctx context.Context, a, b *scan, guesses []guess) []idea {
 	lim, step := limit(a, b), a.view.Spacing
 	type rough struct {
-		geom.Candidate
+		guess
 		score int
 	}
 	var rs []rough
-	for _, c := range cs {
-		if c.Votes < fewVotes || ctx.Err() != nil {
-			continue
-		}
+	for _, c := range guesses {
 		m := geom.Meet(a.view, b.view, c.Pose, 1.5*step, 150)
 		if m.Clashing() < 0.25 {
 			rs = append(rs, rough{c, m.On - 2*m.Clash})
@@ -142,20 +221,34 @@ func think(ctx context.Context, a, b *scan) []idea {
 	slices.SortStableFunc(rs, func(x, y rough) int { return cmp.Compare(y.score, x.score) })
 	var ideas []idea
 	for _, r := range rs[:min(len(rs), followed)] {
-		if 3*r.score < rs[0].score || r.score < 15 {
+		if 3*r.score < rs[0].score || r.score < 15 || ctx.Err() != nil {
 			break
 		}
-		pose, ok := geom.Register(ctx, a.view.Cloud, b.view.Cloud, r.Pose, 4*step, 1.5*step, 10, 300)
+		pose, ok := nearer(ctx, a, b, r.Pose)
 		if !ok || slices.ContainsFunc(ideas, func(i idea) bool { return geom.Alike(pose, i.Pose, a.view.Cloud) }) {
 			continue
 		}
-		if i := assess(a, b, pose, lim, r.Votes); i.Clash < 0.15 && i.Agree > 0.3 && i.On >= 20 {
+		if i := assess(a, b, pose, lim, int(r.Votes)); i.Clash < 0.15 && i.Agree > 0.3 && i.On >= 20 {
 			ideas = append(ideas, i)
 		}
 	}
 	slices.SortStableFunc(ideas, func(x, y idea) int { return cmp.Compare(y.worth(), x.worth()) })
 	ideas = ideas[:min(len(ideas), ideasKept)]
 	return refine(ctx, a, b, ideas, lim)
+}
+
+// nearer brings a onto b: with few points at first, and with many if what the
+// few say is not hopeless.
+func nearer(ctx context.Context, a, b *scan, pose geom.Pose) (geom.Pose, bool) {
+	step := a.view.Spacing
+	pose, ok := geom.Register(ctx, a.view.Cloud, b.view.Cloud, pose, 4*step, 2*step, 6, 100)
+	if !ok {
+		return pose, false
+	}
+	if m := geom.Meet(a.view, b.view, pose, 2*limit(a, b), 120); m.On < 12 || m.Agree() < 0.3 || m.Clashing() > 0.2 {
+		return pose, false
+	}
+	return geom.Register(ctx, a.view.Cloud, b.view.Cloud, pose, 2.5*step, 1.5*step, 6, 300)
 }
 
 // worth puts ideas in order: how much lies on the other scan, and how well.

@@ -28,7 +28,8 @@ type joined struct {
 }
 
 // conclude settles the largest group finely, takes out what does not lie well
-// after that, and gathers what is to be told.
+// after that, makes room for what that had kept out, and gathers what is to be
+// told.
 func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (*result, error) {
 	r := &result{s: s, groups: groups, places: map[int]*place{}, why: make([]string, len(s.scans))}
 	r.g = s.newGroup()
@@ -44,6 +45,9 @@ func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (
 		}
 		if !r.dropWorst() {
 			break
+		}
+		if err := r.g.grow(ctx); err != nil {
+			return nil, err
 		}
 	}
 	r.intoFrame()
@@ -115,8 +119,9 @@ func (r *result) dropWorst() bool {
 
 func (s *session) isPinned(i int) bool { _, ok := s.pinned[i]; return ok }
 
+// take takes member i out for good.
 func (g *group) take(i int) {
-	g.in[i] = false
+	g.in[i], g.out[i] = false, true
 	g.order = slices.DeleteFunc(g.order, func(k int) bool { return k == i })
 }
 

@@ -46,7 +46,7 @@ func TestSessions(t *testing.T) {
 		}
 		for seed := first; seed < first+seedsWanted(); seed++ {
 			s := specimen.Session{Shots: c.shots, Shared: 0.3, Bad: 0.1, Twice: true, Seed: seed,
-				Scanner: specimen.Scanner{Pitch: 0.4, Noise: 0.05 + 0.05*float64(seed%3)}}
+				Scanner: specimen.Scanner{Pitch: 0.5, Noise: 0.05 + 0.05*float64(seed%3)}}
 			part := partOf(t, c.part, specimen.Options{})
 			s.Later = part
 			if c.part != "head" {

@@ -147,7 +147,9 @@ func (s *session) choose() {
 	}
 	slices.Sort(areas)
 	slices.Sort(pitches)
-	side := max(math.Sqrt(areas[len(areas)/2]/wanted), 2.5*pitches[len(pitches)/2])
+	// The finer quarter tells the pitch: files that do not belong are mostly
+	// coarser, and must not coarsen the rest.
+	side := max(math.Sqrt(areas[len(areas)/2]/wanted), 2.5*pitches[len(pitches)/4])
 	s.spacing = 1
 	for s.spacing > side {
 		s.spacing /= series

@@ -93,10 +93,14 @@ func (c *Cloud) simple(i int, near, far float64, h *[featureLen]float32, around 
 func turnBins(u, d, n Vec) [3]int {
 	v := d.Cross(u).Unit()
 	w := u.Cross(v)
+	turn := diamond(u.Dot(n), w.Dot(n)) + 2
+	if turn >= 4 {
+		turn -= 4
+	}
 	return [3]int{
 		binOf((v.Dot(n) + 1) / 2),
 		binOf((u.Dot(d) + 1) / 2),
-		binOf(math.Mod(diamond(u.Dot(n), w.Dot(n))+2, 4) / 4),
+		binOf(turn / 4),
 	}
 }
 

@@ -93,31 +93,57 @@ func (t *Touch) Off() float64 { return t.Normal.Dot(t.At.Sub(t.Plane)) }
 // the other within reach mm whose normal is within about 45 degrees, neither on
 // a rim, asked both ways for up to about most points each.
 func Touches(a, b *Cloud, pose Pose, reach float64, most int) []Touch {
-	into := make([]Touch, 0, 2*most)
-	ask := func(p, q *Cloud, to Pose, back bool) {
-		for k := 0; k < len(p.Points); k += 1 + len(p.Points)/most {
-			if p.Rim[k] {
-				continue
-			}
-			at := to.Apply(p.Points[k].Vec())
-			near := q.Tree.Nearest(at, reach)
-			if near.ID < 0 || q.Rim[near.ID] {
-				continue
-			}
-			n := q.Normals[near.ID].Vec()
-			if to.Rot.Apply(p.Normals[k].Vec()).Dot(n) < 0.7 {
-				continue
-			}
-			t := Touch{at, q.Points[near.ID].Vec(), n, int32(k)}
-			if back { // said in b's frame, as a pull on a
-				t = Touch{pose.Apply(t.Plane), pose.Apply(at), pose.Rot.Apply(n), int32(-1 - k)}
-			}
-			into = append(into, t)
-		}
+	t := toucher{a: a, b: b, most: most}
+	return t.touches(pose, reach)
+}
+
+// toucher asks for touches again and again. What was nearest the time before
+// bounds the search for what is nearest now, which halves the work and changes
+// no answer.
+type toucher struct {
+	a, b *Cloud
+	most int
+	last [2][]int32 // per point asked, 1 + the nearest of the time before; 0 if none
+	into []Touch
+}
+
+// touches is good until it is called again.
+func (t *toucher) touches(pose Pose, reach float64) []Touch {
+	t.into = t.into[:0]
+	t.ask(reach, &t.last[0], t.a, t.b, pose, func(at, plane, normal Vec, k int) Touch {
+		return Touch{at, plane, normal, int32(k)}
+	})
+	t.ask(reach, &t.last[1], t.b, t.a, pose.Inverse(), func(at, plane, normal Vec, k int) Touch {
+		return Touch{pose.Apply(plane), pose.Apply(at), pose.Rot.Apply(normal), int32(-1 - k)} // in b's frame, as a pull on a
+	})
+	return t.into
+}
+
+func (t *toucher) ask(reach float64, last *[]int32, p, q *Cloud, to Pose, say func(at, plane, normal Vec, k int) Touch) {
+	step := 1 + len(p.Points)/t.most
+	if *last == nil {
+		*last = make([]int32, len(p.Points)/step+1)
 	}
-	ask(a, b, pose, false)
-	ask(b, a, pose.Inverse(), true)
-	return into
+	for k := 0; k < len(p.Points); k += step {
+		if p.Rim[k] {
+			continue
+		}
+		at := to.Apply(p.Points[k].Vec())
+		before := &(*last)[k/step]
+		bound := Near{-1, float64(reach * reach)}
+		if *before > 0 {
+			bound.Dist2 = min(bound.Dist2, q.Points[*before-1].Vec().Sub(at).Len2())
+		}
+		near := q.Tree.named(q.Tree.nearest(at, bound))
+		if *before = near.ID + 1; near.ID < 0 || q.Rim[near.ID] {
+			continue
+		}
+		n := q.Normals[near.ID].Vec()
+		if to.Rot.Apply(p.Normals[k].Vec()).Dot(n) < 0.7 {
+			continue
+		}
+		t.into = append(t.into, say(at, q.Points[near.ID].Vec(), n, k))
+	}
 }
 
 // Equations sums the touches' equations with Tukey's biweight, whose spread is
@@ -165,13 +191,14 @@ func medianOff(touches []Touch) float64 {
 func Register(ctx context.Context, a, b *Cloud, pose Pose, first, last float64, rounds, most int) (Pose, bool) {
 	mid := a.Middle()
 	size := a.Size()
+	asked := toucher{a: a, b: b, most: most}
 	for k := range rounds {
 		if ctx.Err() != nil {
 			return pose, false
 		}
 		t := min(1, float64(k)/max(1, 0.7*float64(rounds)))
 		reach := first + float64(t*(last-first))
-		touches := Touches(a, b, pose, reach, most)
+		touches := asked.touches(pose, reach)
 		if len(touches) < 30 {
 			return pose, false
 		}

@@ -23,11 +23,12 @@ type group struct {
 // costs more than one that is left to the person. Tuned on open scans and on
 // specimens with known poses; common practice has no numbers for them.
 const (
-	enoughOverlap = 0.25  // share of the scan that lies over its neighbours
-	enoughAgree   = 0.80  // share of that which lies on them
-	enoughFirm    = 0.001 // see geom.Normal6.Weakest
+	enoughOverlap = 0.25   // share of the scan that lies over its neighbours
+	enoughAgree   = 0.80   // share of that which lies on them
+	enoughFirm    = 0.001  // see geom.Normal6.Weakest
+	leastFirm     = 0.0004 // where many points with little noise speak (see slip)
+	mostSlip      = 0.4    // mm
 	seedFirm      = 0.002
-	keptFirm      = 0.0004 // of a scan that is placed already
 	mostClash     = 0.015
 	looseness     = 1.8  // times the usual spread of pairs that surely lie right
 	rival         = 0.70 // another place with so much of the best one's worth leaves it undetermined

@@ -34,6 +34,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	if err := s.ready(ctx); err != nil {
 		return nil, err
 	}
+	s.repeated()
 	s.blurred()
 	if err := s.pinUp(); err != nil {
 		return nil, err
@@ -72,7 +73,7 @@ func newSession(job *step.Job) *session {
 			for first > 0 && s.scans[first-1].file.SHA256 == c.file.SHA256 {
 				first--
 			}
-			c.why = "is the same file as " + s.scans[first].name
+			c.copy, c.why = true, "is the same file as "+s.scans[first].name
 		}
 	}
 	return s
@@ -109,6 +110,45 @@ func (s *session) strange() {
 			c.why = fmt.Sprintf("is %.1f times smaller across than the others: hardly any skin was caught, or its unit is wrong (it is read in %s)", 1/across, c.file.Units)
 		}
 	}
+}
+
+// repeated finds shots that were filed twice in another order of points or
+// another format: their thinned points lie where those of the other lie. The
+// one whose name comes first stays.
+func (s *session) repeated() {
+	order := make([]*scan, 0, len(s.scans))
+	for _, c := range s.scans {
+		if c.why == "" && !c.fixed {
+			order = append(order, c)
+		}
+	}
+	slices.SortFunc(order, func(a, b *scan) int { return cmp.Compare(a.file.Name, b.file.Name) })
+	for k, c := range order {
+		for _, o := range order[:k] {
+			if o.why == "" && c.repeats(o) {
+				c.copy, c.why = true, "is the same shot as "+o.name+", filed once more in another order or format"
+				break
+			}
+		}
+	}
+}
+
+// repeats reports whether nine in ten thinned points of c and o lie in the same
+// place to a hundredth of the spacing, which two shots of a still child never do.
+func (c *scan) repeats(o *scan) bool {
+	eps := 0.01 * c.view.Spacing
+	n := len(c.view.Points)
+	if c.middle.Sub(o.middle).Len() > eps || math.Abs(float64(n-len(o.view.Points))) > float64(0.01*float64(n)) {
+		return false
+	}
+	same, asked := 0, 0
+	for k := 0; k < n; k += 1 + n/200 {
+		asked++
+		if o.view.Tree.Nearest(c.view.Points[k].Vec(), eps).ID >= 0 {
+			same++
+		}
+	}
+	return 10*same >= 9*asked
 }
 
 // blur is how many times the usual noise makes a scan useless.

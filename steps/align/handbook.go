@@ -6,10 +6,11 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "align",
-		Version: 3,
+		Version: 4,
 		Summary: "Places the scans of a part in one frame.",
 		Method: "Every scan is thinned to an even spacing; of each place the turn of the normals round it is described at two radii. " +
-			"Places that look alike in two scans, and lie alike to each other, suggest poses; each is brought nearer by point-to-plane " +
+			"Places that look alike in two scans, and lie alike to each other, suggest poses; in the thirty others that look most like a scan " +
+			"each is brought nearer by point-to-plane " +
 			"fitting with Tukey's weights and judged: how much lies over the other scan, how much of that lies on it, how much would " +
 			"hang in front of what the other's scanner saw, and how firmly the shape holds it.\n\n" +
 			"From the surest pair a group grows. A scan joins when it fits all its neighbours in the group at once and nowhere else; " +
@@ -45,7 +46,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "scans", Type: step.Count, Doc: "how many scans there are"},
 			{Name: "placed", Type: step.Count, Doc: "how many were placed"},
 			{Name: "unplaced", Type: step.Count, Doc: "how many were not, copies left aside"},
-			{Name: "copies", Type: step.Count, Doc: "how many are byte for byte copies of another"},
+			{Name: "copies", Type: step.Count, Doc: "how many are another file again: the same bytes, or the same points in another order or format"},
 			{Name: "pairs", Type: step.Count, Doc: "how many pairs of placed scans touch"},
 			{Name: "groups", Type: step.Count, Doc: "how many groups hang together that do not join each other; 1 is right"},
 			{Name: "residual.rms", Type: step.Length, Resolution: 0.001, Doc: "root mean square distance between scans where they lie on each other, thinned points"},
@@ -58,7 +59,8 @@ func (Kind) Handbook() step.Handbook {
 		Outputs: []step.Output{
 			{Name: "poses", Kind: step.Rows, Doc: "where each scan lies, or why it is not placed (JSON)"},
 			{Name: "pairs", Kind: step.Rows, Doc: "every two placed scans that touch: overlap, residual, agreement (CSV)"},
-			{Name: "placed", Kind: step.Surface, Doc: "the placed scans, thinned, each in its colour: to look at"},
+			{Name: "placed", Kind: step.Surface, Doc: "the placed scans, thinned, each in its own tint: to look at"},
+			{Name: "pictures", Kind: step.Picture, Many: true, Doc: "the placed scans from two sides, each in its own tint"},
 		},
 		Memory: 4,
 	}

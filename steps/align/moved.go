@@ -9,8 +9,10 @@ import (
 	"layette/steps/internal/geom"
 )
 
-// movedPlace is a region of a placed scan that lies off all its neighbours
-// while the rest of it lies on them: the child moved.
+// movedPlace is a region of a placed scan that lies off most of the others that
+// saw the place, while the rest of the scan lies on them: the child moved. If it
+// moved for good, the scans of the rarer state are told, for the place is in
+// two states whichever is kept.
 type movedPlace struct {
 	scan   int
 	at     geom.Vec // in the common frame
@@ -85,45 +87,42 @@ func (r *result) describe(i int, region []int32, off []float64) movedPlace {
 	return m
 }
 
-// offsets returns for each point of scan i how far it lies off, mm, if it
-// lies off every neighbour it lies over; else 0.
+// offsets returns for each point of scan i how far it lies off, mm, the median
+// of those neighbours it lies off, if they are more than those it lies on;
+// else 0.
 func (r *result) offsets(i int) []float64 {
 	c := r.s.scans[i].view
-	off, over := make([]float64, len(c.Points)), make([]bool, len(c.Points))
-	for k := range off {
-		off[k] = math.Inf(1)
-	}
+	off, on := make([][]float64, len(c.Points)), make([]int, len(c.Points))
 	for _, o := range r.g.near(i, r.g.at[i], 40) {
 		b := r.s.scans[o].view
 		to := r.g.at[i].Then(r.g.at[o].Inverse())
 		lim := max(3*r.s.ratio*r.s.noise(i, o), r.s.within(i, o)) + float64(0.1*c.Spacing)
 		for k := range off {
-			if c.Rim[k] || off[k] == 0 {
+			if c.Rim[k] {
 				continue
 			}
 			at := to.Apply(c.Points[k].Vec())
 			if b.Sight != nil {
 				if gap, ok := b.Sight.InFront(at); ok && gap > 0 {
-					over[k], off[k] = true, min(off[k], gap)
+					off[k] = append(off[k], gap)
 					continue
 				}
 			}
-			d, ok := above(at, b, 8*c.Spacing)
-			if !ok {
-				continue
-			}
-			over[k] = true
-			if off[k] = min(off[k], math.Abs(d)); math.Abs(d) <= lim {
-				off[k] = 0
+			if d, ok := above(at, b, 8*c.Spacing); ok && math.Abs(d) <= lim {
+				on[k]++
+			} else if ok {
+				off[k] = append(off[k], math.Abs(d))
 			}
 		}
 	}
-	for k := range off {
-		if !over[k] {
-			off[k] = 0
+	far := make([]float64, len(off))
+	for k, list := range off {
+		if len(list) > on[k] {
+			slices.Sort(list)
+			far[k] = list[len(list)/2]
 		}
 	}
-	return off
+	return far
 }
 
 // above returns how far p is from b's skin if it lies square above or below it.

@@ -26,6 +26,7 @@ type scan struct {
 	middle      geom.Vec
 	size        float64  // half the diagonal of its box, mm
 	fixed       bool     // the casting
+	copy        bool     // another file again
 	why         string   // why it cannot be placed, once that is known
 	last        *place   // the best place found for it so far
 	turn, shift geom.Vec // the motion its neighbours hold least

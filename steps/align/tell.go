@@ -27,7 +27,11 @@ func (r *result) tell(ctx context.Context) (*step.Outcome, error) {
 		return nil, context.Cause(ctx)
 	}
 	if len(r.g.order) > 0 {
-		if err := r.writePlaced(); err != nil {
+		m := r.placed()
+		if err := workpiece.Write(r.s.job, "placed", "placed.ply", m); err != nil {
+			return nil, err
+		}
+		if err := r.picture(ctx, m); err != nil {
 			return nil, err
 		}
 	}
@@ -44,7 +48,7 @@ func (r *result) measure(m map[string]any) {
 			continue
 		}
 		scans++
-		if strings.HasPrefix(r.why[i], "is the same file") {
+		if c.copy {
 			copies++
 		}
 		if !r.g.in[i] {
@@ -241,27 +245,4 @@ func cell(s string) string {
 		return `"` + strings.ReplaceAll(s, `"`, `""`) + `"`
 	}
 	return s
-}
-
-// inks are colours for scans, far from each other also for colour-blind eyes:
-// M. Okabe and K. Ito's set (from memory), black left out.
-var inks = [][4]uint8{{230, 159, 0, 255}, {86, 180, 233, 255}, {0, 158, 115, 255}, {240, 228, 66, 255}, {0, 114, 178, 255}, {213, 94, 0, 255}, {204, 121, 167, 255}}
-
-// writePlaced lays the thinned scans side by side in the common frame.
-func (r *result) writePlaced() error {
-	m := &geom.Mesh{}
-	for k, i := range r.byName() {
-		if !r.g.in[i] {
-			continue
-		}
-		c, first := r.s.scans[i].view, int32(len(m.Verts))
-		for p := range c.Points {
-			m.Verts = append(m.Verts, r.g.at[i].Apply(c.Points[p].Vec()).Point())
-			m.Colours = append(m.Colours, inks[k%len(inks)])
-		}
-		for _, t := range c.Tris {
-			m.Tris = append(m.Tris, geom.Tri{t[0] + first, t[1] + first, t[2] + first})
-		}
-	}
-	return workpiece.Write(r.s.job, "placed", "placed.ply", m)
 }

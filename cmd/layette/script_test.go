@@ -1,9 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"flag"
+	"image"
+	"image/png"
 	"io"
 	"os"
 	"path/filepath"
@@ -28,7 +31,11 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("LAYETTE_MEMORY", filepath.Join(e.WorkDir, "memory"))
 			e.Setenv("HOME", e.WorkDir)
-			return nil
+			var b bytes.Buffer
+			if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 30, 40))); err != nil {
+				return err
+			}
+			return os.WriteFile(filepath.Join(e.WorkDir, "photo.png"), b.Bytes(), 0o644)
 		},
 	})
 }

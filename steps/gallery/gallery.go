@@ -161,7 +161,7 @@ func columns(r io.Reader) []string {
 var less = []string{"air", "solid", "wall", "corner", "gap", "thickness"}
 
 // units are those of the columns that are not in mm.
-var units = map[string]string{"ring": "number", "scans": "number", "stretch": "share", "trust": "share", "turn": "deg over one radius", "undercut": "share"}
+var units = map[string]string{"ring": "number", "scans": "number", "stretch": "share", "trust": "share", "turn": "deg per radius", "undercut": "share"}
 
 // helpers are columns that say where on the part one is, not what was found:
 // they come last and have no histogram.

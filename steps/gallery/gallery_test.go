@@ -165,3 +165,54 @@ func TestBadPiece(t *testing.T) {
 		t.Errorf("stopped: %v", err)
 	}
 }
+
+// From the sides that photographs were taken from the plain part is drawn, in
+// the order that was asked for; a side that nobody knows is told.
+func TestSides(t *testing.T) {
+	e, err := Show(t.Context(), fingers(t), Options{Views: []string{"left", "front"}, Triangles: 500, Workers: 2})
+	if err != nil || len(e.Pictures) != 2 || e.Solid != nil || len(e.Charts) > 0 {
+		t.Fatalf("%+v, %v", e, err)
+	}
+	if e.Pictures[0].Title != "fingers, its left" || e.Pictures[1].Title != "fingers, front" || bytes.Equal(e.Pictures[0].Data, e.Pictures[1].Data) {
+		t.Errorf("%s and %s", e.Pictures[0].Title, e.Pictures[1].Title)
+	}
+	if _, err := Show(t.Context(), fingers(t), Options{Views: []string{"inside"}, Workers: 2}); err == nil {
+		t.Error("a view that there is not")
+	}
+}
+
+// Of several columns each that a gate judges has a picture of the whole, each
+// value its own unit, and where on the part one is comes last, without a
+// histogram.
+func TestJudgedColumns(t *testing.T) {
+	m, err := specimen.Capsules(4, 20, 0.8).Mesh(t.Context(), specimen.Sampling{Triangles: 4000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(k int) []float32 {
+		out := make([]float32, len(m.Verts))
+		for i, p := range m.Verts {
+			out[i] = p[k]
+		}
+		return out
+	}
+	var b bytes.Buffer
+	if err := meshio.WritePLY(&b, m, meshio.Column{Name: "distance", Values: at(2)}, meshio.Column{Name: "turn", Values: at(0)}, meshio.Column{Name: "loss", Values: at(1)}); err != nil {
+		t.Fatal(err)
+	}
+	p := Piece{Title: "limb", Data: bytes.NewReader(b.Bytes()), Size: int64(b.Len())}
+	e, err := Show(t.Context(), p, Options{Triangles: 1000, Columns: []string{"loss", "nothing of the kind"}, Workers: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(e.Pictures) != 2 || e.Pictures[0].Column != "turn" || e.Pictures[1].Column != "loss" || len(e.Charts) != 2 {
+		t.Errorf("%d pictures, %d charts", len(e.Pictures), len(e.Charts))
+	}
+	var got []string
+	for _, l := range e.Solid.Layers {
+		got = append(got, l.Name+" "+l.Unit)
+	}
+	if s := strings.Join(got, ", "); s != "turn deg per radius, loss mm, distance mm" {
+		t.Errorf("values: %s", s)
+	}
+}

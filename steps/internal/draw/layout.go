@@ -103,7 +103,7 @@ func annotate(im *image.RGBA, s Scene, v View, cam camera, l layout, seen []bool
 	boxes := b.labels(s, cam, l, seen)
 	b.scaleBar(cam, l, plain)
 	if s.Values != nil {
-		b.legend(s.Values, l, plain)
+		b.legend(s, l, plain)
 	}
 	return boxes
 }
@@ -187,8 +187,10 @@ func number(x float64) string {
 	return strconv.FormatFloat(x, 'g', 3, 64)
 }
 
-// legend draws the scale at the lower right, with its ends and limits.
-func (b brush) legend(v *Values, l layout, hand letterer) {
+// legend draws the scale at the lower right, with its ends and limits. Its name
+// stands beside it, or above it where larger letters leave no room.
+func (b brush) legend(s Scene, l layout, hand letterer) {
+	v := s.Values
 	w := int(float64(l.all.Dx()) * 0.30)
 	h := int(l.letter * 0.7)
 	x0 := l.all.Max.X - int(l.letter*1.6) - w
@@ -205,7 +207,11 @@ func (b brush) legend(v *Values, l layout, hand letterer) {
 	if v.Unit != "" {
 		name += ", " + v.Unit
 	}
-	hand.write(b.im, x0-hand.width(name)-int(l.letter), y0-int(l.letter*0.2), name, inkColour)
+	if s.Letters > 1 {
+		hand.write(b.im, x0, y0-int(l.letter*1.5), hand.fit(name, w), inkColour)
+	} else {
+		hand.write(b.im, x0-hand.width(name)-int(l.letter), y0-int(l.letter*0.2), name, inkColour)
+	}
 	taken := []image.Rectangle{}
 	tick := func(x float64, strong bool) {
 		at := x0 + int(float64(v.share(x)*float64(w))+0.5)

@@ -211,6 +211,11 @@ func (x exhibits) show(ctx context.Context, s shown, title string, limits map[st
 	if err != nil {
 		return nil, err
 	}
+	for i, p := range e.Pictures { // as the page wants them: less to keep, and nothing to do at the next call
+		if e.Pictures[i].Data, err = sheet.Photograph(bytes.NewReader(p.Data)); err != nil {
+			return nil, err
+		}
+	}
 	var b bytes.Buffer
 	if gob.NewEncoder(&b).Encode(e) == nil {
 		x.model.Keep(key, b.Bytes())

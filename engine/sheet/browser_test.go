@@ -149,3 +149,59 @@ func TestSheetWithoutWebGL(t *testing.T) {
 	}
 	r.Complaints()
 }
+
+// heavy is a sheet as heavy as they come: five parts with a 3D view and six
+// pictures each; or the file that LAYETTE_SHEET names.
+func heavy(t testing.TB) string {
+	t.Helper()
+	if name := os.Getenv("LAYETTE_SHEET"); name != "" {
+		data, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(data)
+	}
+	p := sample()
+	held := p.Parts[0].Stages[1]
+	held.Solids = []Solid{globe(78)} // about 50,000 triangles
+	for i := range 6 {
+		held.Pictures = append(held.Pictures, Picture{Title: fmt.Sprint("view ", i), Data: picture(1200, 900, false)})
+	}
+	for i := range 5 {
+		held.ID = fmt.Sprint("gaps/", i)
+		p.Parts = append(p.Parts, Part{Name: fmt.Sprint("part ", i), Stages: []Stage{held}})
+	}
+	var b strings.Builder
+	if _, err := Write(&b, p); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// BenchmarkFirstView is how long a reader waits, from asking for the page: for
+// the first words, and for the first part drawn in three dimensions when she
+// goes there. With LAYETTE_SHOOT it keeps pictures of the page, wide and narrow.
+func BenchmarkFirstView(b *testing.B) {
+	text := heavy(b)
+	file := filepath.Join(b.TempDir(), "sheet.html")
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		b.Fatal(err)
+	}
+	r := browsertest.Open(b, 1280, 900, func(string) bool { return true })
+	var words, view float64
+	for b.Loop() {
+		r.Do(chromedp.Navigate((&url.URL{Scheme: "file", Path: file}).String()))
+		r.Await("the first words", `performance.getEntriesByName("first-contentful-paint").length > 0`)
+		words = browsertest.Ask[float64](r, `performance.getEntriesByName("first-contentful-paint")[0].startTime`)
+		began := time.Now()
+		r.Act(`$("[data-solid]").closest("details").open = true; $("[data-solid]").scrollIntoView()`)
+		r.Await("a drawn part", browsertest.Drawn("[data-solid] canvas"))
+		view = float64(time.Since(began).Milliseconds())
+	}
+	b.ReportMetric(words, "ms/words")
+	b.ReportMetric(view, "ms/view")
+	b.ReportMetric(float64(len(text))/1e6, "MB/page")
+	r.Shoot("wide")
+	r.Do(chromedp.EmulateViewport(390, 844))
+	r.Shoot("narrow")
+}

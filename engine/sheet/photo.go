@@ -11,6 +11,9 @@ import (
 	"io"
 )
 
+// quality is that of the JPEG files on the page: a fine line stays a line.
+const quality = 84
+
 // mostBytes is how large a photograph's file may be.
 const mostBytes = 64 << 20
 
@@ -31,7 +34,7 @@ func Photograph(r io.Reader) ([]byte, error) {
 		return nil, err
 	}
 	var b bytes.Buffer
-	err = jpeg.Encode(&b, upright(im, orientation(data), widest), &jpeg.Options{Quality: 88})
+	err = jpeg.Encode(&b, upright(im, orientation(data), widest), &jpeg.Options{Quality: quality})
 	return b.Bytes(), err
 }
 
@@ -154,4 +157,20 @@ func tiffOrientation(b []byte) int {
 		rows = rows[12:]
 	}
 	return 1
+}
+
+// bare reports whether a JPEG file holds a picture and nothing else: no
+// segment of an application's (APPn) and no comment (ITU-T T.81, B.2.4).
+func bare(data []byte) bool {
+	at := 2
+	for at+4 <= len(data) && data[at] == 0xff {
+		switch kind := data[at+1]; {
+		case kind == 0xda: // the picture itself
+			return true
+		case kind == 0xfe || kind >= 0xe0 && kind <= 0xef:
+			return false
+		}
+		at += 2 + int(binary.BigEndian.Uint16(data[at+2:]))
+	}
+	return false
 }

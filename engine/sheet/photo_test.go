@@ -121,6 +121,28 @@ func TestPhotoOnThePage(t *testing.T) {
 	}
 }
 
+// A picture that is small enough goes onto the page as it is, but only if it
+// holds nothing else.
+func TestBarePictures(t *testing.T) {
+	told := camera(t, 640, 480, 1, binary.BigEndian)
+	plain, err := Photograph(bytes.NewReader(told))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, _, err := (&album{width: 640}).fit(plain); err != nil || !bytes.Equal(got, plain) {
+		t.Errorf("a plain picture is made anew, %v", err)
+	}
+	commented := append([]byte{0xff, 0xd8, 0xff, 0xfe, 0, 5, 'G', 'P', 'S'}, plain[2:]...)
+	for _, data := range [][]byte{told, commented} {
+		if got, _, err := (&album{width: 640}).fit(data); err != nil || bytes.Contains(got, []byte("GPS")) {
+			t.Errorf("it goes on with what it says beside the picture, %v", err)
+		}
+	}
+	if got, _, err := (&album{width: 320}).fit(plain); err != nil || len(got) >= len(plain) {
+		t.Errorf("a large picture stays large, %v", err)
+	}
+}
+
 func TestBadPhotographs(t *testing.T) {
 	whole := camera(t, 64, 48, 1, binary.LittleEndian)
 	flat := picture(64, 64, false)

@@ -181,9 +181,13 @@ func Solid3D(s Solid) ([]byte, error) { return s.pack() }
 // Most; surfaces must be given reduced. A page that cannot be brought below it
 // is written all the same, and the size returned says so.
 func Write(w io.Writer, p Page) (size int, err error) {
+	v, err := newView(p)
+	if err != nil {
+		return 0, err
+	}
 	width := widest
 	for {
-		out, pictures, err := render(p, width)
+		out, pictures, err := v.render(width)
 		if err != nil {
 			return 0, err
 		}
@@ -238,10 +242,10 @@ type tally struct {
 // states in the order in which a reader cares.
 var states = []string{"held", "failed", "unsigned", "handwork", "due", "waiting", "done"}
 
-// render returns the page with pictures of at most width pixels, and how many
-// of its bytes are pictures.
-func render(p Page, width int) (page []byte, pictures int, err error) {
-	v := view{Page: p, Style: template.CSS(pageStyle), Script: template.JS(viewerScript + pageScript)}
+// newView makes of a page all that does not depend on how large its pictures
+// are.
+func newView(p Page) (*view, error) {
+	v := &view{Page: p, Style: template.CSS(pageStyle), Script: template.JS(viewerScript + pageScript)}
 	sum := sha256.Sum256([]byte(v.Script))
 	v.Policy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 	v.count()
@@ -253,12 +257,18 @@ func render(p Page, width int) (page []byte, pictures int, err error) {
 		for _, stage := range part.Stages {
 			packs, err := stage.packs()
 			if err != nil {
-				return nil, 0, fmt.Errorf("3D view of %s: %w", stage.ID, err)
+				return nil, fmt.Errorf("3D view of %s: %w", stage.ID, err)
 			}
 			s.Stages = append(s.Stages, shownStage{stage, packs})
 		}
 		v.Shown = append(v.Shown, s)
 	}
+	return v, nil
+}
+
+// render returns the page with pictures of at most width pixels, and how many
+// of its bytes are pictures.
+func (v *view) render(width int) (page []byte, pictures int, err error) {
 	album := &album{width: width}
 	t, err := template.New("sheet").Funcs(template.FuncMap{
 		"picture": album.show, "mark": mark, "anchor": anchor, "faults": faults, "open": isOpen, "gravest": gravest, "others": others, "renders": renders, "charts": charts,

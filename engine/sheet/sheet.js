@@ -25,9 +25,9 @@
     figure.querySelector("figcaption").appendChild(b);
   });
 
-  document.querySelectorAll("[data-solid]").forEach(function (figure) {
+  // each view is made when it is about to be seen: a page of five parts opens at once
+  function viewOf(figure) {
     var view;
-    // a view is made when it is about to be seen: a page of five parts opens at once
     function make() {
       if (view !== undefined) return view;
       view = null;
@@ -44,17 +44,21 @@
       }, { rootMargin: "300px" });
       watch.observe(figure);
     } else make();
-    var stage = figure.closest(".stage-box");
-    if (figure !== stage.querySelector("[data-solid]")) return;
+    return { figure: figure, make: make };
+  }
+  document.querySelectorAll(".stage-box").forEach(function (stage) {
+    var views = [].map.call(stage.querySelectorAll("[data-solid]"), viewOf);
+    if (!views.length) return;
     stage.querySelectorAll("[data-spot]").forEach(function (item) {
       var b = document.createElement("button");
       b.type = "button"; b.className = "fly"; b.textContent = "show in 3D";
       b.setAttribute("aria-label", "show spot " + item.dataset.spot + " in the 3D view");
-      b.onclick = function () {
-        var v = make();
-        if (!v) return;
-        figure.scrollIntoView({ block: "start" });
-        v.fly(item.querySelector(".what").textContent, +item.dataset.spot);
+      b.onclick = function () { // on the surface that it lies on
+        views.some(function (v) {
+          var view = v.make(), flew = view && view.fly(item.querySelector(".what").textContent, +item.dataset.spot);
+          if (flew) v.figure.scrollIntoView({ block: "start" });
+          return flew;
+        });
       };
       item.insertBefore(b, item.firstChild);
     });

@@ -75,18 +75,19 @@ func Choose(ctx context.Context, m *geom.Mesh, spots []Spot, workers int) ([]Cho
 	for i := range left {
 		left[i] = true
 	}
+	box := m.Bounds()
 	var out []Choice
 	for _, views := range []func() []View{func() []View { return candidates }, func() []View { return straight(n, left) }} {
 		views := views()
 		sees := make([][]bool, len(views))
-		err = inParts(ctx, workers, len(views), 1, func(k, _ int) { sees[k] = sighted(m, spots, views[k]) })
+		err = inParts(ctx, workers, len(views), 1, func(k, _ int) { sees[k] = sighted(m, box, spots, views[k]) })
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, cover(views, sees, n, left, square)...)
 		out = append(out, cover(views, sees, n, left, glimpse)...)
 	}
-	return append(out, sections(given, n, left, m.Bounds().Size().Len()/2)...), nil
+	return append(out, sections(given, n, left, box.Size().Len()/2)...), nil
 }
 
 // straight returns a view straight down on each spot that is left and whose
@@ -210,11 +211,10 @@ func facing(ctx context.Context, m *geom.Mesh, spots []Spot, workers int) ([]geo
 type flat struct{ x, y, z float32 }
 
 // sighted tells which spots show from v in parallel sight: those between which
-// and the eye no triangle stands.
-func sighted(m *geom.Mesh, spots []Spot, v View) []bool {
+// and the eye no triangle stands. box is the surface's.
+func sighted(m *geom.Mesh, box geom.Box, spots []Spot, v View) []bool {
 	var c camera
 	c.x, c.y, c.z = frame(v.Dir, v.Up)
-	box := m.Bounds()
 	c.centre = box.Centre()
 	down := func(p geom.Vec) flat {
 		q := c.turn(p.Sub(c.centre))

@@ -206,7 +206,11 @@ func (w *sheetWriter) stage(ctx context.Context, st *engine.Status, triangles in
 		s.Gates = append(s.Gates, sheetGate(v))
 	}
 	for _, m := range st.Measures {
-		s.Measures = append(s.Measures, sheet.Measure{Name: m.Name, Value: m.Text(), Doc: m.Doc})
+		value := m.Text()
+		if value == "[]" {
+			value = "none"
+		}
+		s.Measures = append(s.Measures, sheet.Measure{Name: m.Name, Value: value, Doc: m.Doc})
 	}
 	for _, f := range st.Files {
 		s.Files = append(s.Files, sheet.File{Role: f.Role, Name: f.Name, Size: fmt.Sprintf("%d bytes", f.Size), SHA256: f.SHA256})

@@ -88,6 +88,9 @@ func TestHostilePages(t *testing.T) {
 		{"the token in the address", asked{method: "GET", path: "/board?token=" + d.token, without: []string{"Authorization"}}, 401},
 		{"the token as a password", asked{method: "GET", path: "/board", with: map[string]string{"Authorization": "Basic " + d.token}}, 401},
 		{"no token for the events", asked{method: "GET", path: "/events", without: []string{"Authorization"}}, 401},
+		{"no token for a surface", asked{method: "GET", path: "/solid?id=" + testStage, without: []string{"Authorization"}}, 401},
+		{"no token for pictures of a child", asked{method: "GET", path: "/pictures?id=" + testStage, without: []string{"Authorization"}}, 401},
+		{"another page takes pictures", asked{method: "GET", path: "/pictures?id=" + testStage, with: map[string]string{"Sec-Fetch-Site": "cross-site"}}, 403},
 		{"no token for an act", asked{method: "POST", path: "/run", body: "{}", without: []string{"Authorization"}}, 401},
 
 		{"a name turned to this machine", asked{method: "GET", path: "/board", host: "evil.example:8020"}, 421},

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
@@ -132,10 +133,42 @@ func TestSheetOnAPhone(t *testing.T) {
 	}
 	r.Act(`document.querySelector("[data-solid]").scrollIntoView()`)
 	r.Await("a drawn part", drawn)
+	t.Run("fingers turn and zoom", func(t *testing.T) {
+		r.Act(`$("canvas").scrollIntoView({block: "center"})`)
+		ruler := `document.querySelector(".ruler").style.width + document.querySelector(".ruler").textContent`
+		before, seen := browsertest.Ask[string](r, ruler), browsertest.Ask[string](r, `document.querySelector("canvas").toDataURL()`)
+		fingers(r, [][]float64{{-30, 30}, {-50, 50}, {-80, 80}, {-120, 120}})
+		r.Await("a larger part", fmt.Sprintf("%s !== %q", ruler, before))
+		zoomed := browsertest.Ask[string](r, `document.querySelector("canvas").toDataURL()`)
+		fingers(r, [][]float64{{-60}, {-20}, {20}, {60}})
+		r.Await("a turned part", fmt.Sprintf(`![%q, %q].includes(document.querySelector("canvas").toDataURL())`, seen, zoomed))
+	})
 	if low := browsertest.Ask[float64](r, `Math.min(...[...document.querySelectorAll(".tools button")].map(b => b.getBoundingClientRect().height))`); low < 30 {
 		t.Errorf("a button is %.0f pixels high", low)
 	}
 	r.Complaints()
+}
+
+// fingers moves so many fingers over the middle of the first view, each from
+// place to place beside it.
+func fingers(r *browsertest.Page, places [][]float64) {
+	middle := browsertest.Ask[[]float64](r, `(() => { const b = document.querySelector("canvas").getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()`)
+	send := func(kind input.DispatchTouchEventType, dx []float64) {
+		p := input.DispatchTouchEventParams{Type: kind, TouchPoints: []*input.TouchPoint{}}
+		for i, x := range dx {
+			id := float64(i)
+			p.TouchPoints = append(p.TouchPoints, &input.TouchPoint{X: middle[0] + x, Y: middle[1], ID: &id})
+		}
+		r.Do(browsertest.Call(input.DispatchTouchEvent, p))
+	}
+	for i, dx := range places {
+		if i == 0 {
+			send(input.DispatchTouchEventTypeTouchStart, dx)
+		} else {
+			send(input.DispatchTouchEventTypeTouchMove, dx)
+		}
+	}
+	send(input.DispatchTouchEventTypeTouchEnd, nil)
 }
 
 // Without WebGL the page says so and shows its pictures.

@@ -8,9 +8,9 @@ const practice = "common practice"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "proportions",
-		Version: 4,
+		Version: 5,
 		Summary: "Measures all parts of a kit together: left against right, against the child's own numbers and castings, and against published tables.",
-		Method: `Lengths run between joints, which are found on the branches of each part (see bends); girths are those of a tape pulled tight, so that hollows do not count. The head's girth is the greatest tape in planes level with its opening. A hand is measured from the wrist to where the middle finger leaves it and on along the finger; a foot from toes to heel.
+		Method: `Lengths run between joints: elbow and knee where the limb bends most (see bends), wrist and ankle where, beyond the narrowest place, the tape rises most steeply; girths are those of a tape pulled tight, so that hollows do not count. The head's girth is the greatest tape in planes level with its opening. A hand is measured from the wrist to where the middle finger leaves it and on along the finger; a foot from toes to heel.
 
 Left is mirrored and laid on right, openings first, without hand or foot: their scale tells whether one limb was rescaled. Hand and foot are then fitted alone; against their own limb they tell of another child's. Two parts that lie better on one another unmirrored are the same side.
 
@@ -34,7 +34,7 @@ The head is compared with the tables of the stated age, sex and weeks of gestati
 			{Name: "sides-within", Type: step.Share, Default: "2 %", Min: "0.1 %", Max: "50 %", Doc: "how far left and right limbs may differ in size", Origin: practice},
 			{Name: "end-within", Type: step.Share, Default: "4 %", Min: "0.1 %", Max: "50 %", Doc: "how far hands, or feet, may differ against their own limbs", Origin: practice},
 			{Name: "child-within", Type: step.Share, Default: "4 %", Min: "0.1 %", Max: "50 %", Doc: "how far a part may lie from the child's own number", Origin: practice},
-			{Name: "child-ends-within", Type: step.Share, Default: "8 %", Min: "0.1 %", Max: "50 %", Doc: "the same for hands and feet: a wrist is found to about 5 mm", Origin: practice},
+			{Name: "child-ends-within", Type: step.Share, Default: "8 %", Min: "0.1 %", Max: "50 %", Doc: "the same for hands and feet: a wrist is found to about 2 mm, an ankle to 6", Origin: practice},
 			{Name: "reference-within", Type: step.Share, Default: "2 %", Min: "0.1 %", Max: "50 %", Doc: "how far a part may lie from its casting or scan", Origin: practice},
 			{Name: "z-most", Type: step.Number, Default: "2", Min: "0.5", Doc: "standard deviations from the middle that are worth a warning", Origin: practice},
 			{Name: "size", Type: step.Number, Default: "1", Min: "0.05", Max: "2", Doc: "size of the kit against the child", Origin: practice},

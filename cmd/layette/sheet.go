@@ -178,23 +178,13 @@ func (w *sheetWriter) sayNext(p *sheet.Page, st *engine.Status) {
 	if st.State == engine.Done {
 		return
 	}
-	if last, ok := w.lastWord(st); ok && (st.Sign == nil || len(st.Sign.By) == 0) {
+	if last, lapsed := w.lapsed(st); lapsed == changedSince {
 		says := "what was signed has changed"
 		if len(st.Causes) > 0 {
 			says = st.Causes[0].Says
 		}
 		p.Changed = append(p.Changed, sheet.Change{Stage: st.Node.String(), Says: says, Since: last.Time.UTC().Format(sheetClock) + ", " + last.ByPrinted})
 	}
-}
-
-// lastWord returns the newest approval of a stage, whatever it was given for.
-func (w *sheetWriter) lastWord(st *engine.Status) (last trail.Record, ok bool) {
-	for _, r := range w.trail.Records() {
-		if r.Stage == st.Node.String() && r.Verdict == trail.Approve && r.Void == "" {
-			last, ok = r, true
-		}
-	}
-	return last, ok
 }
 
 func (w *sheetWriter) stage(ctx context.Context, st *engine.Status, triangles int) (sheet.Stage, error) {
@@ -237,25 +227,6 @@ func sheetGate(v engine.Verdict) sheet.Gate {
 		g.Conceded = fmt.Sprintf("by %s, %s: %s", c.ByPrinted, c.Time.UTC().Format(sheetClock), c.Reason)
 	}
 	return g
-}
-
-// words adds whose word a stage awaits and has.
-func (w *sheetWriter) words(s *sheet.Stage, st *engine.Status) {
-	if st.Sign == nil {
-		return
-	}
-	if st.Sign.Asked && st.Sign.Needed > 0 {
-		s.Asked = fmt.Sprintf("Awaits the word of %d in the role of %s: %s", st.Sign.Needed, st.Sign.Role, st.Sign.Meaning)
-	}
-	for _, by := range st.Sign.By {
-		s.Signed = append(s.Signed, sheet.Signature{Name: by.Printed, Time: by.Time.UTC().Format(sheetClock), Meaning: by.Meaning, Verdict: "approved", Record: by.Record.Short()})
-	}
-	for _, r := range st.Sign.Open {
-		s.Signed = append(s.Signed, sheet.Signature{Name: r.ByPrinted, Time: r.Time.UTC().Format(sheetClock), Meaning: r.Meaning, Verdict: string(r.Verdict), Note: r.Words(), Record: r.ID.Short()})
-	}
-	if last, ok := w.lastWord(st); ok && len(st.Sign.By) == 0 {
-		s.Signed = append(s.Signed, sheet.Signature{Name: last.ByPrinted, Time: last.Time.UTC().Format(sheetClock), Meaning: last.Meaning, Verdict: "approved", Record: last.ID.Short(), Stale: true})
-	}
 }
 
 func sheetSpots(spots []step.Spot) []sheet.Spot {

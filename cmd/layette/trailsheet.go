@@ -45,22 +45,23 @@ func sheetPerson(m trail.Member) sheet.Person {
 
 // A trailTest is a check that reading a trail makes.
 type trailTest struct {
-	name  string
-	codes []string
-	good  string // what was found if nothing speaks against it
+	name   string
+	codes  []string
+	good   string // what was found if nothing speaks against it
+	memory bool   // it takes this workstation's memory
 }
 
 // trailTests are the checks that reading a trail makes, by the codes of the
 // problems that speak against each; a problem of another code speaks against
 // the first.
 var trailTests = []trailTest{
-	{"every record is whole and its signature holds", nil, "%d records"},
-	{"no record is missing that another follows", []string{"gone", "cut"}, "none"},
-	{"it is the trail that this workstation knows", []string{"replaced", "owner"}, "the same opening record"},
-	{"this workstation remembers what it saw", []string{"memory"}, "it does"},
-	{"who signed was enrolled, in that role, with that key", []string{"authority", "retired", "key-taken", "no-such-key", "not-owner"}, "all of them"},
-	{"no record is dated before what it follows, or in the future", []string{"clock"}, "none"},
-	{"answers and seals follow what they speak of", []string{"answers", "count"}, "all of them"},
+	{name: "every record is whole and its signature holds", good: "%d records"},
+	{name: "no record is missing that another follows", codes: []string{"gone"}, good: "none is missing"},
+	{name: "no record is missing that this workstation saw", codes: []string{"cut", "memory"}, good: "none is missing", memory: true},
+	{name: "it is the trail that this workstation knows", codes: []string{"replaced", "owner"}, good: "its opening record is the same", memory: true},
+	{name: "who signed was enrolled, in that role, with that key", codes: []string{"authority", "retired", "key-taken", "no-such-key", "not-owner"}, good: "all of them"},
+	{name: "no record is dated before what it follows, or in the future", codes: []string{"clock"}, good: "none is"},
+	{name: "answers and seals follow what they speak of", codes: []string{"answers", "count"}, good: "all of them"},
 }
 
 // trailChecks are all checks of the trail and how each came out.
@@ -79,7 +80,11 @@ func (w *sheetWriter) trailChecks() (checks []sheet.Check) {
 		if bad := against[i]; len(bad) > 0 {
 			says = strings.Join(bad, "; ")
 		}
-		checks = append(checks, sheet.Check{Name: c.name, OK: len(against[i]) == 0, Says: says})
+		ok := len(against[i]) == 0
+		if ok && c.memory && w.trailOptions().Private == "" {
+			ok, says = false, "cannot be told: no memory of trails is kept here"
+		}
+		checks = append(checks, sheet.Check{Name: c.name, OK: ok, Says: says})
 	}
 	return append(checks, w.filesCheck(), w.holdsCheck(), w.sealCheck(seal))
 }

@@ -215,8 +215,8 @@
   }
   function signatures() {
     if (!now.Signed && !now.Asked) return [];
-    return [e("h3", {}, "Sign-off"), now.Asked && e("p", { className: "asked" }, now.Asked), ...(now.Signed || []).map(g => e("div", { className: "signature" + (g.Stale ? " stale" : "") },
-      e("p", { className: "name" }, g.Name), pairs([["time", g.Time], ["meaning", g.Meaning], ["word", g.Verdict + (g.Stale ? ", for content that has changed since" : "")], ["note", g.Note], ["record", g.Record, "code"]])))];
+    return [e("h3", {}, "Sign-off"), now.Asked && e("p", { className: "asked" }, now.Asked), ...(now.Signed || []).map(g => e("div", { className: "signature" + (g.Lapsed ? " lapsed" : "") },
+      e("p", { className: "name" }, g.Name), pairs([["time", g.Time], ["meaning", g.Meaning], ["word", g.Verdict + (g.Lapsed ? ", " + g.Lapsed : "")], ["note", g.Note], ["record", g.Record, "code"]])))];
   }
   function acts() {
     if (!now.speak) return null;

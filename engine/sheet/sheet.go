@@ -118,7 +118,7 @@ type Signature struct {
 	Verdict string // approved, held, rejected, conceded, made, withdrawn
 	Note    string
 	Record  string // of the trail, shortened
-	Stale   bool   // given for content that has changed since
+	Lapsed  string // why it counts no more, such as "for content that has changed since"; empty if it does
 }
 
 // File is a file that a stage gave or took.

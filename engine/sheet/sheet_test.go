@@ -111,7 +111,7 @@ func sample() Page {
 	gaps.Notes = []string{"sampled every 0.4 mm"}
 	sound := stage("head", "soundness", "done")
 	sound.Signed = []Signature{{Name: "Una Wren", Time: "2026-03-02 10:11:12 UTC", Meaning: "I looked at the whole surface", Verdict: "approved", Record: "3f9a2c11"},
-		{Name: "Ivo Thistle", Time: "2026-03-01 08:00:00 UTC", Meaning: "sound", Verdict: "approved", Stale: true}}
+		{Name: "Ivo Thistle", Time: "2026-03-01 08:00:00 UTC", Meaning: "sound", Verdict: "approved", Lapsed: "for content that has changed since"}}
 	sound.Files = []File{{"surface", "head.ply", "18.2 MB", strings.Repeat("9f86d081", 8)}}
 	return Page{
 		Model: "Sleeping Wren", Title: "Sleeping newborn, vinyl head and full limbs", Made: "2026-03-03 09:00 UTC", By: "layette",

@@ -94,6 +94,7 @@ func (k *kit) sides() {
 			k.fault("sides.differ", p, "larger than its twin", "", f, "", "%s is %.1f %% larger than %s, by %s: one of them was rescaled; measure both against the casting or the child's numbers and scale that one back", p.name, 100*(f-1), q.name, by)
 		}
 		if !t.hasEnd || t.end.rms > 1.5 {
+			k.notes = append(k.notes, fmt.Sprintf("the %s of %s could not be laid on that of %s: whether they go together is not told", ends[0], t.left.name, t.right.name))
 			continue
 		}
 		f := t.end.scale / factor

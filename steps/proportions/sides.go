@@ -51,17 +51,40 @@ func compare(ctx context.Context, left, right *part, workers int) (*twin, error)
 		return nil, err
 	}
 	if left.far > 0 && right.far > 0 {
-		t.hasEnd = true
-		if by, ok := left.byTips(right, true); ok {
-			pose = by
-		}
-		t.end, err = settle(ctx, left.places(true, func(d float64) bool { return d > left.far }), tree, pose, true)
-		if err != nil {
+		if err := t.ends(ctx, tree, pose); err != nil {
 			return nil, err
 		}
 	}
 	t.unmirrored, _, err = lay(ctx, left, right, tree, false)
 	return t, err
+}
+
+// collapsed bounds what a fit of hands may say: beyond it the places have been
+// drawn together onto one spot of the skin, and lie well on it.
+const collapsed = 1.6
+
+// holds reports whether a fit has not collapsed.
+func (f fitted) holds() bool { return f.scale <= collapsed && f.scale >= 1/collapsed }
+
+// ends fits the hand or foot alone, from where the limb lies and from where the
+// tips of the fingers lie on one another; the better of the two counts.
+func (t *twin) ends(ctx context.Context, tree *geom.Tree, pose geom.Fit) error {
+	starts := []geom.Fit{pose}
+	if by, ok := t.left.byTips(t.right, true); ok {
+		starts = append(starts, by)
+	}
+	pts := t.left.places(true, func(d float64) bool { return d > t.left.far })
+	for _, start := range starts {
+		f, err := settle(ctx, pts, tree, start, true)
+		if err != nil {
+			return err
+		}
+		if !f.holds() || t.hasEnd && f.rms >= t.end.rms {
+			continue
+		}
+		t.end, t.hasEnd = f, true
+	}
+	return nil
 }
 
 // byTips returns the motion and scale that brings the tips of p's fingers onto
@@ -95,7 +118,7 @@ func (p *part) against(ctx context.Context, cast *part, workers int) (fitted, bo
 	}
 	f, err := settle(ctx, cast.places(false, func(d float64) bool { return d > 0 }), tree, start, true)
 	f.scale = 1 / f.scale
-	return f, f.rms < 1.5, err
+	return f, f.rms < 1.5 && f.holds(), err
 }
 
 // places returns samples of the skin at distances from the opening that hold,

@@ -48,6 +48,43 @@ func TestSeatedLine(t *testing.T) {
 	}
 }
 
+// TestSleepingLine: two fingers too close are held where they are, and by
+// nothing else; the rest of the line does not wait for that arm.
+func TestSleepingLine(t *testing.T) {
+	d := newWorkroom(t)
+	d.lay("sleeping-newborn", "", specimen.Options{Faults: []specimen.Fault{{What: specimen.FingerGap, Part: "left-arm", Size: 1.1, Seed: 1}}}, "left-arm")
+	d.lay("sleeping-newborn", "", specimen.Options{}, "left-leg")
+	b := d.board("run", exitHeld, "--json", "--only", "gaps,seat")
+	for _, stage := range []string{"soundness", "seat"} {
+		for _, p := range []string{"left-arm", "left-leg"} {
+			stood(t, b, stage, p, engine.Done)
+		}
+	}
+	for part, gate := range map[string]string{"left-leg": "", "left-arm": "no-webs"} {
+		if held := heldBy(b.Find(engine.Node{Stage: "gaps", Part: part})); held != gate {
+			t.Errorf("gaps/%s is held by %q, want %q", part, held, gate)
+		}
+	}
+}
+
+// TestDeepenedLine: what the sculptor made is deepened, looked at, and only
+// then judged and scaled as the part that is to be.
+func TestDeepenedLine(t *testing.T) {
+	d := newWorkroom(t)
+	d.lay("sleeping-newborn-deepened", "", specimen.Options{}, "left-leg")
+	d.run(exitDone, "people", "add", "anna", "--printed", "Anna Berg", "--role", "sculptor", "--key", d.key("anna"), "--yes")
+	b := d.board("run", exitWaits, "--json", "--only", "seat,bends")
+	stood(t, b, "as-sculpted", "left-leg", engine.Done)
+	m := stood(t, b, "deepen", "left-leg", engine.Unsigned)
+	stood(t, b, "soundness", "left-leg", engine.Waiting)
+	t.Logf("deepened: %v", m)
+	d.run(exitDone, "sign", "deepen", "left-leg", "--tick", "all", "--as", d.key("anna"), "--yes")
+	b = d.board("run", exitWaits, "--json", "--only", "seat,bends")
+	stood(t, b, "soundness", "left-leg", engine.Done)
+	stood(t, b, "seat", "left-leg", engine.Done)
+	stood(t, b, "bends", "left-leg", engine.Done)
+}
+
 // heldBy names the gates that hold a stage.
 func heldBy(st *engine.Status) string {
 	var held []string

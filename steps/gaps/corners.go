@@ -28,7 +28,7 @@ func (l *look) cornerFind(members []int32) (find, bool) {
 	f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
 	f.angle = l.opening(members, n.angle)
 	f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
-	f.fault = f.value < l.corner
+	f.fault = f.value < l.corner && l.filling(f.value, f.angle) > l.rough
 	f.weight = 1 - f.value/max(l.corner, 1e-3, f.value)
 	isLine := n.radius < 0.85*l.widest/2 // its walls end before balls are as wide as looked for
 	if f.area < leastArea || !f.fault && !isLine && f.angle >= l.crevice {
@@ -54,6 +54,13 @@ func (l *look) cornerFind(members []int32) (find, bool) {
 		f.what, f.fault, f.value, f.unit, f.weight = narrowEdge, true, f.angle, "deg", l.crevice/max(f.angle, 1)
 	}
 	return f, true
+}
+
+// filling returns how deep a corner must be filled at its bottom to give it the
+// radius asked for, mm: little where it is open wide, as where few triangles go
+// round a bend.
+func (l *look) filling(radius, angle float64) float64 {
+	return (l.corner - radius) * (1/max(math.Sin(angle*math.Pi/360), 1e-3) - 1)
 }
 
 // limbs reports whether walls among the members are those of two limbs.

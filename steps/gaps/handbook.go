@@ -12,13 +12,15 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "gaps",
-		Version: 2,
+		Version: 3,
 		Summary: "Measures how close skins come: air between fingers, folds, crevices, lines, inside corners, and solid between facing walls.",
 		Method: `At every place of the skin a ball grows out of it, into the air and into the solid, until it touches the skin a second time. Its diameter is the gap to the facing skin, or the thickness; where the skin turns, its radius is that of the corner. Triangles are cut until no edge is longer than "spacing"; the least values are then measured again on the triangles themselves, so that they are exact for the surface as it is.
 
 Two skins are a gap if they face within 60 degrees, and the way from one to the other along the skin is over four times the gap and over "apart". Nearer along the skin they are the walls of a fold, or of a crevice if balls shrink towards where the walls would meet. So do the balls between splayed fingers, down to the web at their roots: walls that open by over 6 degrees and only come nearer until they meet are those of a crevice, too; a gap has its least width where they stop coming nearer. A gap is named by the solid behind it: slimmer than "digit" on both sides it is a finger gap, on one side a curled finger. Skins that touch or run into one another are neither gap nor wall.
 
 Air between fingers and solid between facing walls are different things. Between fingers the mould is a thin fin of metal that has to plate into a slot of the wax: a slot deeper than wide plates thin. Its depth is measured along the skin from where it is twice as wide as at its narrowest. The solid is the cavity of the mould, thin where a third of the skin round about is as thin: its facing walls should be three walls of vinyl apart at least and five at best, or vinyl bridges them; a newborn's digits never are, and a recipe says that they fill solid.
+
+An inside corner is too sharp if giving it the radius asked for takes more filling at its bottom than "rough": a wide open one, as where few triangles go round a bend, is none.
 
 Curves give the values under which 0, 1, 5, 25, 50, 75 and 100 % of the skin concerned lies.`,
 		Sources: []string{
@@ -44,7 +46,7 @@ Curves give the values under which 0, 1, 5, 25, 50, 75 and 100 % of the skin con
 			{Name: "slot-warn", Type: step.Number, Default: "1", Min: "0", Doc: "depth of a slot over its width that is worth a remark", Origin: practice},
 			{Name: "slot-fail", Type: step.Number, Default: "2", Min: "0", Doc: "depth of a slot over its width that is a fault", Origin: practice},
 			{Name: "spacing", Type: step.Length, Default: "0.4 mm", Min: "0.02 mm", Max: "5 mm", Doc: "longest edge that is looked at whole; longer ones are halved", Origin: practice},
-			{Name: "rough", Type: step.Length, Default: "0.1 mm", Min: "0 mm", Max: "2 mm", Doc: "bumps lower than this are no corner: about twice the noise of the scanner", Origin: practice},
+			{Name: "rough", Type: step.Length, Default: "0.1 mm", Min: "0 mm", Max: "2 mm", Doc: "bumps lower than this are no corner, and corners filled by less are round enough: about twice the noise of the scanner", Origin: practice},
 		},
 		Measures: []step.Measure{
 			length("air.least", "least air between skins of two limbs; the widest looked for if none is narrower"),

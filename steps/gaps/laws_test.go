@@ -314,7 +314,7 @@ line.count 0
 line.width 0.000
 line.depth 0.000
 corner.least 0.000
-corner.spots 4
+corner.spots 1
 outside.least 0.133
 solid.least 6.761
 solid.area 286.720

@@ -28,8 +28,9 @@ const mostPairs = 300
 // they are of the gap. Through a solid they are not: on a round limb that would
 // lead sideways, to ever shorter chords.
 func (l *look) pinchOf(ctx context.Context, balls []geom.Ball, members []int32, follow bool) (pinch, error) {
+	square := -1.0
 	if !follow {
-		members = l.squarest(balls, members)
+		members, square = l.squarest(balls, members)
 	}
 	narrow := math.Inf(1)
 	for _, i := range members {
@@ -54,7 +55,7 @@ func (l *look) pinchOf(ctx context.Context, balls []geom.Ball, members []int32, 
 		}
 		j := balls[i].Touch
 		if !follow {
-			if l.through(i, j, &best) {
+			if l.through(i, j, square, &best) {
 				best.p, best.q = i, j
 			}
 			continue
@@ -82,26 +83,40 @@ func (l *look) pinchOf(ctx context.Context, balls []geom.Ball, members []int32, 
 	return best, context.Cause(ctx)
 }
 
-// squarest returns the members whose balls touch within 10 degrees of opposite
-// their places, or on a sharp edge; all, if none do. The straight line between
-// others is shorter than their balls are wide.
-func (l *look) squarest(balls []geom.Ball, members []int32) []int32 {
-	var some []int32
-	for _, i := range members {
-		b := balls[i]
-		across := l.at(i).Sub(l.at(b.Touch))
-		if b.Turn < -0.985 || l.sharp(b.Touch) && math.Abs(across.Dot(l.out(i))) > 0.966*across.Len() {
-			some = append(some, i)
+// How far from opposite a ball through a wall may touch: cosines of 3 and of 10
+// degrees. On the rounded rim of a wall shorter ways run out to its edge.
+var squares = [...]float64{0.9986, 0.985}
+
+// squarest returns the members whose balls touch opposite their places, as
+// nearly as a quarter of their skin does, or on a sharp edge, and the cosine by
+// which they do; all, if none do. The straight line between others is shorter
+// than their balls are wide.
+func (l *look) squarest(balls []geom.Ball, members []int32) (some []int32, cosine float64) {
+	for _, cosine = range squares {
+		var all, square geom.Sum
+		some = nil
+		for _, i := range members {
+			all.Add(l.skin.Area[i])
+			b := balls[i]
+			way := l.at(i).Sub(l.at(b.Touch))
+			if float64(b.Turn) < -cosine || l.sharp(b.Touch) && math.Abs(way.Dot(l.out(i))) > 0.966*way.Len() {
+				square.Add(l.skin.Area[i])
+				some = append(some, i)
+			}
+		}
+		if 4*square.Total() > all.Total() {
+			return some, cosine
 		}
 	}
 	if len(some) == 0 {
-		return members
+		return members, -1
 	}
-	return some
+	return some, cosine
 }
 
-// through measures from place i to the triangles round place j.
-func (l *look) through(i, j int32, best *pinch) bool {
+// through measures from place i to the triangles round place j that face it
+// squarely, or to all of them if either place lies on an edge.
+func (l *look) through(i, j int32, square float64, best *pinch) bool {
 	better := false
 	from := l.at(i)
 	for _, b := range l.skin.Faces.Of(l.skin.Vert[j]) {
@@ -110,6 +125,10 @@ func (l *look) through(i, j int32, best *pinch) bool {
 		}
 		var t [3]geom.Vec
 		t[0], t[1], t[2] = l.skin.Mesh.Corners(int(b))
+		opposite := -l.inward * t[1].Sub(t[0]).Cross(t[2].Sub(t[0])).Unit().Dot(l.out(i))
+		if opposite < square && !l.sharp(i) && !l.sharp(j) {
+			continue
+		}
 		if d, _, to := geom.TriDistance([3]geom.Vec{from, from, from}, t); d < best.wide {
 			best.wide, best.at, best.to, better = d, from, to, true
 		}

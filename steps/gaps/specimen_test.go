@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"testing"
 
 	"layette/steps/internal/geom"
@@ -113,6 +114,9 @@ func TestPlantedOnSpecimen(t *testing.T) {
 				return
 			}
 			f := finds[0]
+			if planted.Value >= l.least { // a remark, after the webs' faults
+				f = finds[slices.IndexFunc(finds, func(f find) bool { return f.what == tt.what })]
+			}
 			if f.fault != (planted.Value < l.least) || f.what != tt.what {
 				t.Fatalf("the first spot is %s: %s", f.what, f.says)
 			}

@@ -52,10 +52,13 @@ func (l *look) splay(ctx context.Context) error {
 			}
 		})
 	}
+	open := l.openSkin(w)
 	split := map[int32]bool{} // which sets, with all under water, hold such walls
 	for _, i := range walls {
-		l.class[i] = crevice
-		split[w.sets.Lead(l.skin.Vert[i])] = true
+		if lead := w.sets.Lead(l.skin.Vert[i]); open[lead] > 0 {
+			l.class[i] = crevice
+			split[lead] = true
+		}
 	}
 	for i, v := range l.skin.Vert {
 		if l.class[i] == slot && split[w.sets.Lead(v)] {
@@ -64,6 +67,29 @@ func (l *look) splay(ctx context.Context) error {
 	}
 	return context.Cause(ctx)
 }
+
+// openSkin returns for each set, by its lead, the facing skin that opens less
+// the skin that does not, mm²: the walls of a slot are parallel all the way down
+// and only its rim opens.
+func (l *look) openSkin(w *water) map[int32]float64 {
+	open := map[int32]float64{}
+	for i, v := range l.skin.Vert {
+		if c := l.class[i]; c != gap && c != slot {
+			continue
+		}
+		lead := w.sets.Lead(v)
+		if l.air[i].Turn > square {
+			open[lead] += l.skin.Area[i]
+		} else {
+			open[lead] -= l.skin.Area[i]
+		}
+	}
+	return open
+}
+
+// steep is less the cosine of 30 degrees: walls of a V face one another by that
+// at its bottom. In the square corner of a floor, skin faces half way up.
+const steep = -0.866
 
 // water is the flood, vertex by vertex.
 type water struct {
@@ -87,7 +113,7 @@ func (l *look) newWater() *water {
 		switch {
 		case c == gap && along >= 1.5*l.apart:
 			w.clear[v] = min(w.clear[v], wide)
-		case c != gap && along >= 0.5*l.apart:
+		case c != gap && along >= 0.5*l.apart && l.air[i].Turn < steep:
 			w.bottom[v] = min(w.bottom[v], wide)
 		}
 	}

@@ -11,7 +11,7 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "hollow",
-		Version: 2,
+		Version: 3,
 		Summary: "Tells how a part comes out hollow: solid tips, chambers cut off from the opening, liquid that stays behind, volume and mass of vinyl.",
 		Method: `The part is a mould filled with liquid vinyl that builds inward from the skin by "wall"; the opening, a flat end, builds none. What lies deeper below the skin than the wall stays hollow. Depths are measured in cubes of side "cube", exactly (to the triangles) at every middle up to the wall and half the drain width, so volumes are far finer than a cube; a way narrower than about a cube may be taken for closed.
 
@@ -65,7 +65,7 @@ How far apart facing walls of the cavity should be (three walls, five at best) i
 			count("solid.spots", "places where walls meet, digits that may fill solid apart"),
 			count("solid.in-digits", "of slim limbs that may fill solid"),
 			volume("solid.volume", "vinyl farther from a void than the wall, where walls meet"),
-			{Name: "solid.thickest", Type: step.Length, Resolution: 0.001, Doc: "thickness of the thickest solid"},
+			{Name: "solid.thickest", Type: step.Length, Resolution: 0.001, Doc: "thickness of the thickest solid, in the half of it farther from the void"},
 			{Name: "solid.deepest", Type: step.Length, Resolution: 0.01, Doc: "from skin to void through the deepest solid"},
 			{Name: "build-up.most", Type: step.Number, Resolution: 0.01, Doc: "walls of vinyl in the deepest corner that is not solid; 1 if there is none"},
 		},

@@ -72,7 +72,7 @@ type lump struct {
 	at     geom.Vec // on the skin, where it is deepest
 	reach  float64  // from there to the void, mm
 	mid    geom.Vec
-	wide   float64 // thickness of the solid: twice its greatest depth below the skin, mm
+	wide   float64 // thickness of its outer half: twice the greatest depth below the skin there, mm
 	inner  int32   // its deepest cube
 }
 
@@ -101,10 +101,11 @@ func (v *vinyl) lumps(ctx context.Context, m *geom.Mesh, thick []float32) ([]lum
 		l := &all[k]
 		l.volume++
 		l.mid = l.mid.Add(v.centre(int32(i)))
-		if deep := float64(v.at[i]); deep > l.wide {
-			l.wide, l.inner = deep, int32(i)
+		if v.some {
+			l.reach = max(l.reach, v.cube(int32(i)))
 		}
 	}
+	v.widest(all, of)
 	for k := range all {
 		all[k].mid = all[k].mid.Mul(1 / all[k].volume)
 		all[k].volume *= v.h * v.h * v.h
@@ -121,6 +122,27 @@ func (v *vinyl) lumps(ctx context.Context, m *geom.Mesh, thick []float32) ([]lum
 		}
 	}
 	return all, nil
+}
+
+// widest finds where each lump is thickest, in the half of it that lies farther
+// from the void: at its root every lump is about two walls thick, or as thick as
+// the corner that it stands in. It clears reach.
+func (v *vinyl) widest(all []lump, of []int32) {
+	for i, k := range of {
+		if k == none {
+			continue
+		}
+		l := &all[k]
+		if v.some && v.cube(int32(i)) < (v.wall+l.reach)/2 {
+			continue
+		}
+		if deep := float64(v.at[i]); deep > l.wide {
+			l.wide, l.inner = deep, int32(i)
+		}
+	}
+	for k := range all {
+		all[k].reach = 0
+	}
 }
 
 // settle returns how far p, on the skin, lies from the void: from the nearest

@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "relief",
-		Version: 1,
+		Version: 2,
 		Summary: "Tells fine lines from form, and shows what is left of them after moulding.",
 		Method: "The skin is split at a wavelength: what is longer along the skin is form, what is shorter is relief, and form + relief is " +
 			"the surface exactly. A wave of length l passes into the form with the share 2^-(cutoff/l)², half at the cut-off, as a Gaussian " +
@@ -37,7 +37,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "links", Type: step.Tree, Optional: true, Doc: "the chain from master to finished part: name = { shrinks = \"2 %\", detail = \"0.5 mm\" }; left out: nothing softens", Origin: "ask your factory"},
 			{Name: "frames", Type: step.Tree, Optional: true, Doc: "named frames of links that differ by axis, as in shrinkage"},
 			{Name: "least", Type: step.Length, Default: "0.05 mm", Min: "0.001 mm", Doc: "a line less deep is not counted", Origin: "common practice, no source"},
-			{Name: "seen", Type: step.Length, Default: "0.03 mm", Doc: "a line less deep than this on the finished part is taken for gone", Origin: "common practice, no source"},
+			{Name: "seen", Type: step.Length, Default: "0.03 mm", Doc: "a line less deep than this is not seen: one that is deeper before moulding, and not after, is gone", Origin: "common practice, no source"},
 			{Name: "slot", Type: step.Number, Default: "2", Min: "0.1", Doc: "a line deeper than this many times its width is too deep", Origin: "common practice: metal plates thin in such a slot, and vinyl tears in it when stripped"},
 			{Name: "regions", Type: step.Tree, Optional: true, Doc: "names for places: nose = { at = [x, y, z], radius = \"8 mm\" }"},
 			{Name: "spots", Type: step.Count, Default: "60", Min: "1", Max: "1000", Doc: "how many lines are shown at most"},

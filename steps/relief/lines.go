@@ -39,8 +39,9 @@ func (l *look) find(ctx context.Context) error {
 	}
 	for _, f := range found {
 		filled := float64(l.lost[f.At] * l.lostBy[f.At].Dot(l.split.Normal[f.At]))
-		n := line{Line: f, after: max(0, f.Depth+filled), region: region.Name(l.regions, l.at(f.At))}
-		n.gone = n.after < l.values.Float("seen")
+		n := line{Line: f, after: min(max(0, f.Depth+filled), f.Depth), region: region.Name(l.regions, l.at(f.At))}
+		seen := l.values.Float("seen")
+		n.gone = f.Depth >= seen && n.after < seen
 		n.tooDeep = n.ratio() > l.values.Float("slot")
 		l.lines = append(l.lines, n)
 	}

@@ -62,8 +62,8 @@ const mostGap = 1.3
 const leastAir = 0.4
 
 func (f Fault) check() error {
-	if !slices.Contains(whats, f.What) {
-		return fmt.Errorf("specimen: no fault %q; there are %v", f.What, whats)
+	if !slices.Contains(whats, f.What) && !slices.Contains(moulding, f.What) {
+		return fmt.Errorf("specimen: no fault %q; there are %v and %v", f.What, whats, moulding)
 	}
 	if !slices.Contains(Parts, f.Part) && !slices.Contains(Castings, f.Part) {
 		return fmt.Errorf("specimen: fault %s is for part %q, which is not in a kit", f.What, f.Part)
@@ -77,6 +77,9 @@ func (f Fault) check() error {
 	}
 	if f.What == FingerGap && f.Size > mostGap {
 		return fmt.Errorf("specimen: fingers %g mm apart: their ends can be leant together to %g mm or less, exactly", f.Size, mostGap)
+	}
+	if long := slices.Contains(Parts, f.Part); f.What == Waist && !long || f.What == Hook && (!long || f.Part == "head") {
+		return fmt.Errorf("specimen: %s has no length of limb for a %s", f.Part, f.What)
 	}
 	if f.What == Foreign && f.Part == "head" {
 		return fmt.Errorf("specimen: the head has no hand or foot to take from another child")
@@ -111,6 +114,7 @@ func arms(part string) bool {
 // usual sizes, in the unit of the fault's value.
 var usual = map[What]float64{
 	FingerGap: 0.8, Curled: 0.9, ThinPlate: 1.2, Crevice: 30, Slot: 0.8, Tilted: 6, Oval: 2, Large: 1.04, Foreign: 0.9,
+	Knob: 4, Rod: 4.4, Waist: 12, Hook: 130, Channel: 1, Furrow: 0.15,
 	WrongUnit: 0.1, WrongSide: -1, Hole: 2.5, Flipped: 3, Duplicates: 7, Spike: 6, Floater: 1.5, Crossing: 3,
 }
 
@@ -136,7 +140,7 @@ type Planted struct {
 // length reports whether the value grows with the part.
 func (p Planted) length() bool {
 	switch p.What {
-	case Crevice, Tilted, Large, Foreign, WrongUnit, WrongSide, Duplicates:
+	case Crevice, Hook, Tilted, Large, Foreign, WrongUnit, WrongSide, Duplicates:
 		return false
 	}
 	return true
@@ -224,6 +228,8 @@ func (fs faults) solid(p *Part) {
 		switch f.What {
 		case ThinPlate, Crevice, Slot:
 			p.scar(f)
+		case Knob, Rod, Waist, Hook, Channel, Furrow:
+			p.mould(f)
 		case Large:
 			p.resize(f.size())
 			p.plant(Large, geom.Vec{}, 0, f.size())

@@ -14,7 +14,8 @@ type Line struct {
 	At    int32   // its deepest vertex
 	Depth float64 // mm below the skin beside it
 	// Width is how wide it is at half its depth, mm: twice the skin that lies
-	// deeper over the length of the edge of that skin.
+	// deeper over the length of the edge of that skin; or, if that is less, the
+	// way straight across from wall to wall, half of them being nearer.
 	Width float64
 }
 
@@ -53,6 +54,7 @@ type finder struct {
 	reach2 float64
 	seen   []bool
 	on     []int32 // the line, from 1, that a triangle was last counted for
+	walls  []wall  // of the line at hand
 }
 
 // line takes the piece of a line round its deepest vertex.
@@ -60,6 +62,7 @@ func (f *finder) line(v, number int32) Line {
 	l := Line{At: v, Depth: f.depth[v]}
 	f.seen[v] = true
 	area, edge := 0.0, 0.0
+	f.walls = f.walls[:0]
 	queue := []int32{v}
 	for i := 0; i < len(queue); i++ {
 		for _, c := range f.skin.fan.of(int(queue[i])) {
@@ -71,6 +74,9 @@ func (f *finder) line(v, number int32) Line {
 			a, e := f.below(t, l.Depth/2)
 			area += a
 			edge += e
+			if e > 0 {
+				f.walls = append(f.walls, f.wall(t, l.Depth/2))
+			}
 			for _, u := range f.skin.Mesh.Tris[t] {
 				if !f.seen[u] && f.depth[u] > f.least && f.form[u].Sub(f.form[v]).Len2() < f.reach2 {
 					f.seen[u] = true
@@ -80,9 +86,64 @@ func (f *finder) line(v, number int32) Line {
 		}
 	}
 	if edge > 0 {
-		l.Width = 2 * area / edge
+		l.Width = min(2*area/edge, f.across(v))
 	}
 	return l
+}
+
+// wall is a place on the wall of a line, at half its depth, and the direction
+// of the skin there.
+type wall struct{ at, out geom.Vec }
+
+// wall returns the middle of where a triangle passes a depth, on the skin itself.
+func (f *finder) wall(t int32, depth float64) wall {
+	tri := f.skin.Mesh.Tris[t]
+	var sum geom.Vec
+	var p [3]geom.Vec
+	p[0], p[1], p[2] = f.skin.Mesh.Corners(int(t))
+	for k := range 3 {
+		a, b := f.depth[tri[k]]-depth, f.depth[tri[(k+1)%3]]-depth
+		if (a > 0) != (b > 0) {
+			sum = sum.Add(p[k].Add(p[(k+1)%3].Sub(p[k]).Mul(a / (a - b))))
+		}
+	}
+	return wall{sum.Mul(0.5), p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Unit()}
+}
+
+// mostWalls bounds the places on walls that are compared.
+const mostWalls = 300
+
+// across returns the median way from a place on the walls to the nearest on a
+// wall that faces it, mm; infinite without such.
+func (f *finder) across(v int32) float64 {
+	var up geom.Vec
+	for _, c := range f.skin.fan.of(int(v)) {
+		t := f.skin.Mesh.Tris[c/3]
+		up = up.Add(f.form[t[1]].Sub(f.form[t[0]]).Cross(f.form[t[2]].Sub(f.form[t[0]])))
+	}
+	up = up.Unit()
+	some := f.walls[:0:0]
+	for i := 0; i < len(f.walls); i += 1 + len(f.walls)/mostWalls {
+		w := f.walls[i]
+		if w.out = w.out.Sub(up.Mul(w.out.Dot(up))).Unit(); w.out != (geom.Vec{}) {
+			some = append(some, w)
+		}
+	}
+	ways := make([]float64, 0, len(some))
+	for _, a := range some {
+		least := math.Inf(1)
+		for _, b := range some {
+			if to := b.at.Sub(a.at); a.out.Dot(b.out) < -0.5 && to.Dot(a.out) > 0 {
+				least = min(least, to.Len2())
+			}
+		}
+		ways = append(ways, least)
+	}
+	if len(ways) == 0 {
+		return math.Inf(1)
+	}
+	slices.Sort(ways)
+	return math.Sqrt(ways[len(ways)/2])
 }
 
 // below returns how much of a triangle lies deeper than depth, mm², and how

@@ -16,6 +16,11 @@ type Operator struct {
 	even    float64 // h²/16 for even triangles of the mean area, mm²
 	bound   float64 // no wave on this skin dies faster, 1/mm²
 	workers int
+	// For coarser operators, made when they are asked for: see coarse.go.
+	skin   *Skin
+	places []geom.Vec
+	edge   float64 // of the triangles, mm
+	levels map[float64]*coarse
 }
 
 // stiff is how much faster heat may even out within a triangle than in the
@@ -25,11 +30,20 @@ type Operator struct {
 // a wave of 1/25 of the cut-off or longer.
 const stiff = 4
 
+// slack is stiff, or 1 between patches, where slivers are many and none is worth
+// its cost.
+func (s *Skin) slack() float64 {
+	if s.edges == nil {
+		return 1
+	}
+	return stiff
+}
+
 // Operator returns the operator of the skin with its vertices at places, for
 // cut-offs of about the given length.
 func (s *Skin) Operator(ctx context.Context, places []geom.Vec, cutoff float64) (*Operator, error) {
 	stiffest, total := s.stiffness(places)
-	most := max(stiff*stiffest, 200/time(cutoff))
+	most := max(s.slack()*stiffest, 200/time(cutoff))
 	fat := make([]float64, len(s.Mesh.Tris))
 	bounds := make([]float64, len(s.Mesh.Tris)/4096+1)
 	geom.Chunks(len(fat), s.workers, func(lo, hi int) {
@@ -49,6 +63,8 @@ func (s *Skin) Operator(ctx context.Context, places []geom.Vec, cutoff float64) 
 	for _, b := range bounds {
 		o.bound = max(o.bound, b)
 	}
+	o.skin, o.places, o.levels = s, places, map[float64]*coarse{}
+	o.edge = math.Sqrt(total / float64(max(len(fat), 1)) * 4 / math.Sqrt(3))
 	for v := range places {
 		n := int32(0)
 		if !s.Held[v] {

@@ -69,8 +69,10 @@ func cosines(n int) []float64 {
 // of edge h the rate k² comes out as k² - h² k⁴/16. The filter allows for that
 // at the skin's mean area of a triangle, so that a skin of half as many
 // triangles is filtered alike.
-func (o *Operator) heat(cutoff float64) []float64 {
-	t := time(cutoff)
+func (o *Operator) heat(cutoff float64) []float64 { return o.heatFor(time(cutoff)) }
+
+// heatFor is heat by the time that heat flows, mm².
+func (o *Operator) heatFor(t float64) []float64 {
 	x := float64(o.bound*t) / 2
 	return chebyshev(o.bound, 24+int(math.Sqrt(40*x)), func(rate float64) float64 { return decay(float64(t * o.true(rate))) })
 }
@@ -81,11 +83,25 @@ func (o *Operator) true(rate float64) float64 { return rate + float64(o.even*flo
 // Gauss returns x, one number a vertex, without what is shorter than the
 // cut-off.
 func (o *Operator) Gauss(ctx context.Context, x []float64, cutoff float64) ([]float64, error) {
+	c, err := o.coarser(ctx, cutoff)
+	if err != nil {
+		return nil, err
+	}
+	if c != nil {
+		return c.gaussOne(ctx, o, x, cutoff)
+	}
 	return o.series(ctx, x, o.heat(cutoff))
 }
 
 // GaussPlaces is Gauss for the three coordinates of places.
 func (o *Operator) GaussPlaces(ctx context.Context, x []geom.Vec, cutoff float64) ([]geom.Vec, error) {
+	c, err := o.coarser(ctx, cutoff)
+	if err != nil {
+		return nil, err
+	}
+	if c != nil {
+		return c.gauss(ctx, o, x, cutoff)
+	}
 	return o.seriesPlaces(ctx, x, o.heat(cutoff))
 }
 

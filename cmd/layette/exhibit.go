@@ -24,8 +24,10 @@ var inMM = map[string]float64{"um": 0.001, "mm": 1, "cm": 10, "m": 1000, "in": 2
 // that it made itself, and photographs. What cannot be shown is no reason to
 // have no sheet: it is told.
 func (w *sheetWriter) picture(ctx context.Context, s *sheet.Stage, st *engine.Status, triangles int) error {
-	if err := w.photos(ctx, s, st); err != nil {
-		return err
+	if !w.anonymous {
+		if err := w.photos(ctx, s, st); err != nil {
+			return err
+		}
 	}
 	for _, f := range st.Files {
 		if f.Kind != step.Picture {

@@ -22,7 +22,7 @@ import (
 
 func newSheetCmd(a *app) *cobra.Command {
 	var out string
-	var quick bool
+	var quick, anonymous bool
 	cmd := &cobra.Command{
 		Use:   "sheet",
 		Short: "Write the inspection sheet: one page to read on a screen, a phone or paper",
@@ -30,14 +30,15 @@ func newSheetCmd(a *app) *cobra.Command {
 outside: where every part stands, what was found and where, each gate with its
 numbers, the sign-offs, and the trail for the auditor. Nothing is run for it.`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return a.sheet(cmd.Context(), out, quick) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.sheet(cmd.Context(), out, quick, anonymous) },
 	}
 	cmd.Flags().StringVarP(&out, "out", "o", "", "the `file` to write (default out/sheet.html in the model)")
 	cmd.Flags().BoolVar(&quick, "no-pictures", false, "leave out pictures and 3D views")
+	cmd.Flags().BoolVar(&anonymous, "no-photographs", false, "leave out photographs of the child, for a sheet that goes to others")
 	return cmd
 }
 
-func (a *app) sheet(ctx context.Context, out string, quick bool) error {
+func (a *app) sheet(ctx context.Context, out string, quick, anonymous bool) error {
 	m, err := a.openModel(ctx, nil)
 	if err != nil {
 		return err
@@ -51,7 +52,7 @@ func (a *app) sheet(ctx context.Context, out string, quick bool) error {
 	if err != nil {
 		return err
 	}
-	w := &sheetWriter{app: a, model: m, board: b, trail: t, pictures: !quick}
+	w := &sheetWriter{app: a, model: m, board: b, trail: t, pictures: !quick, anonymous: anonymous}
 	page, err := w.page(ctx)
 	if err != nil {
 		return err
@@ -107,7 +108,9 @@ type sheetWriter struct {
 	board    *engine.Board
 	trail    *trail.Trail
 	pictures bool
-	lacks    []string // why some picture is not there
+	// anonymous leaves out photographs of the child.
+	anonymous bool
+	lacks     []string // why some picture is not there
 }
 
 const sheetClock = "2006-01-02 15:04 UTC"
@@ -173,7 +176,8 @@ func (w *sheetWriter) cautions() (out []string) {
 func (w *sheetWriter) sayNext(p *sheet.Page, st *engine.Status) {
 	switch st.State {
 	case engine.Held, engine.Failed, engine.Unsigned, engine.Handwork:
-		p.Next = append(p.Next, fmt.Sprintf("%s: %s, %s", st.Node, st.State, st.Says))
+		says := strings.TrimPrefix(st.Says, string(st.State)+": ") // who holds it says so by itself
+		p.Next = append(p.Next, fmt.Sprintf("%s: %s, %s", st.Node, st.State, says))
 	}
 	if st.State == engine.Done {
 		return

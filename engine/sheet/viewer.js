@@ -432,7 +432,7 @@ function layetteViewer(element, solid) {
       make("span", legend, { textContent: l.name + (l.unit ? ", " + l.unit : "") });
       make("i", legend).style.background = "linear-gradient(to right," + l.colours.map(function (c) { return "rgb(" + c.join(",") + ")"; }).join(",") + ")";
       var row = make("b", legend);
-      make("span", row, { textContent: +l.low.toPrecision(3) });
+      make("span", row, { textContent: Math.abs(l.low) < (l.high - l.low) * 1e-4 ? 0 : +l.low.toPrecision(3) });
       if (l.limits && l.limits.length) make("span", row, { textContent: "limit " + l.limits.map(function (x) { return +x.toPrecision(3); }).join(", ") });
       make("span", row, { textContent: +l.high.toPrecision(3) });
     }

@@ -137,6 +137,24 @@ func surfaceOf(st *engine.Status) *engine.File {
 			return &st.Inputs[i]
 		}
 	}
+	return joinedFrom(st)
+}
+
+// joinedFrom returns the surface of a stage that took scans and no surface: the
+// first that there is of a part.
+func joinedFrom(st *engine.Status) *engine.File {
+	var scans bool
+	for _, f := range st.Inputs {
+		scans = scans || f.Kind == step.Scan
+		if f.Kind == step.Surface {
+			return nil
+		}
+	}
+	for i, f := range st.Files {
+		if scans && f.Kind == step.Surface {
+			return &st.Files[i]
+		}
+	}
 	return nil
 }
 

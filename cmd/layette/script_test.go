@@ -25,9 +25,20 @@ func TestMain(m *testing.M) { testscript.Main(m, map[string]func(){"layette": ma
 
 // TestScripts runs the program as people do. Files of a script are a moment
 // old, so each first run waits the 2 s in which a file may still grow.
-func TestScripts(t *testing.T) {
+func TestScripts(t *testing.T) { runScripts(t, "testdata") }
+
+// TestDemo makes the invented studio, small, and types the lines that it
+// prints: a minute of work, done where LAYETTE_DEMO is set.
+func TestDemo(t *testing.T) {
+	if os.Getenv("LAYETTE_DEMO") == "" {
+		t.Skip("LAYETTE_DEMO is not set: the demo's lines are not typed")
+	}
+	runScripts(t, "testdata/demo")
+}
+
+func runScripts(t *testing.T, dir string) {
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata", UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true,
+		Dir: dir, UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true,
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("LAYETTE_MEMORY", filepath.Join(e.WorkDir, "memory"))
 			e.Setenv("HOME", e.WorkDir)

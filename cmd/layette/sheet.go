@@ -194,8 +194,9 @@ func (w *sheetWriter) sayNext(p *sheet.Page, st *engine.Status) {
 func (w *sheetWriter) stage(ctx context.Context, st *engine.Status, triangles int) (sheet.Stage, error) {
 	s := sheet.Stage{ID: st.Node.String(), Name: st.Stage, Step: st.Step, For: st.For, State: string(st.State), Says: st.Says, Notes: append(st.Notes, st.Asides...)}
 	if st.Scan != "" {
-		s.Name += " " + st.Scan
+		s.Name, s.Shot = s.Name+" "+st.Scan, st.Scan
 	}
+	w.table(&s, st)
 	for _, v := range st.Gates {
 		s.Gates = append(s.Gates, sheetGate(v))
 	}

@@ -190,7 +190,7 @@
       ...(s.Gates || []).slice().sort((a, b) => (a.State === "passes") - (b.State === "passes")).map(g => e("div", { className: "gate " + g.State },
         e("p", { className: "verdict" }, tag(g.State), "gate ", e("strong", {}, g.Name), g.Why ? ": " + g.Why : ""),
         pairs([["rule", g.Rule, "code"], ["saw", g.Numbers], ["margin", g.Margin, "num"], ["conceded", g.Conceded]]))));
-    fill(at("found"), spotList(), measures(), s.Notes && e("ul", { className: "notes" }, ...s.Notes.map(n => e("li", {}, n))), ...signatures(), fileList());
+    fill(at("found"), spotList(), table(), measures(), s.Notes && e("ul", { className: "notes" }, ...s.Notes.map(n => e("li", {}, n))), ...signatures(), fileList());
     fill(at("acts"), acts());
   }
   function spotList() {
@@ -205,6 +205,12 @@
       }))));
   }
   function listed(ol) { ol.dataset.fold = "spots"; return ol; }
+  function table() {
+    const t = now.Table;
+    return t && e("div", {}, e("h3", {}, t.Title), e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: t.Title },
+      e("table", { className: "rows" }, e("thead", {}, e("tr", {}, ...t.Head.map(h => e("th", { scope: "col" }, h)))), e("tbody", {}, ...t.Rows.map(r => e("tr", {}, ...r.map(c => e("td", {}, c))))))),
+      t.More ? e("p", { className: "small" }, t.More + " more rows are in the file.") : null);
+  }
   function measures() {
     return now.Measures && folded("measures", now.Measures.length + " measures", e("div", { className: "wide", tabIndex: 0, role: "region", ariaLabel: "Measures" },
       e("table", {}, e("tbody", {}, ...now.Measures.map(m => e("tr", {}, e("th", { scope: "row", className: "code" }, m.Name), e("td", { className: "num" }, m.Value), e("td", {}, m.Doc)))))));

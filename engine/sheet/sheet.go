@@ -47,6 +47,7 @@ type Part struct {
 type Stage struct {
 	ID       string // unique on the page, such as "gaps/left-arm"
 	Name     string // such as "gaps"
+	Shot     string // the shot it is for; many shots of a stage are shown folded into one
 	Step     string
 	For      string // what the recipe says it is for
 	State    string // done, due, held, unsigned, handwork, waiting or failed
@@ -56,6 +57,7 @@ type Stage struct {
 	Spots    []Spot
 	Pictures []Picture
 	Solids   []Solid // what the 3D view shows; may be empty
+	Table    *Table  // rows that it wrote, to be read as they stand; may be nil
 	Notes    []string
 	Asked    string // whose word it awaits and what that word means; may be empty
 	Signed   []Signature
@@ -220,7 +222,7 @@ type view struct {
 type shownPart struct {
 	ID     string
 	Label  string
-	Stages []shownStage
+	Blocks []block
 }
 
 type shownStage struct {
@@ -259,7 +261,7 @@ func newView(p Page) (*view, error) {
 			if err != nil {
 				return nil, fmt.Errorf("3D view of %s: %w", stage.ID, err)
 			}
-			s.Stages = append(s.Stages, shownStage{stage, packs})
+			s.add(shownStage{stage, packs})
 		}
 		v.Shown = append(v.Shown, s)
 	}
@@ -271,7 +273,7 @@ func newView(p Page) (*view, error) {
 func (v *view) render(width int) (page []byte, pictures int, err error) {
 	album := &album{width: width}
 	t, err := template.New("sheet").Funcs(template.FuncMap{
-		"picture": album.show, "mark": mark, "anchor": anchor, "faults": faults, "open": isOpen, "gravest": gravest, "others": others, "renders": renders, "charts": charts,
+		"picture": album.show, "mark": mark, "anchor": anchor, "faults": faults, "open": isOpen, "stands": stands, "gravest": gravest, "others": others, "renders": renders, "charts": charts,
 	}).Parse(pageText)
 	if err != nil {
 		return nil, 0, err

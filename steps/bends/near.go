@@ -198,25 +198,38 @@ func (k *look) growsFrom(a, b int32) (other int32, fork float64, ok bool) {
 	return 0, 0, false
 }
 
-// exactly returns the least distance between the triangles within reach of two
-// vertices, and where.
-func (k *look) exactly(a, b int32, reach float64) (float64, geom.Vec, geom.Vec) {
-	as, bs := k.trianglesNear(a, reach), k.trianglesNear(b, reach)
-	best, at, to := math.Inf(1), geom.Vec{}, geom.Vec{}
-	for _, s := range as {
-		p, q, r := k.Mesh.Corners(int(s))
+// exactly returns the least distance between the triangles about two vertices,
+// and where; it goes on about the places found until there is none less.
+func (k *look) exactly(a, b int32, reach float64) (air float64, at, to geom.Vec) {
+	s, t := k.triangleAt(a), k.triangleAt(b)
+	at, to, air = k.Mesh.Verts[a].Vec(), k.Mesh.Verts[b].Vec(), math.Inf(1)
+	for {
+		d, on, over, u, v := k.nearest(k.trianglesNear(s, at, reach), k.trianglesNear(t, to, reach))
+		if d >= air {
+			return air, at, to
+		}
+		air, at, to, s, t = d, on, over, u, v
+	}
+}
+
+// nearest returns the least distance between triangles of two lists, where it
+// is, and which they are.
+func (k *look) nearest(as, bs []int32) (air float64, at, to geom.Vec, s, t int32) {
+	best := math.Inf(1)
+	for _, i := range as {
+		p, q, r := k.Mesh.Corners(int(i))
 		box := geom.EmptyBox().Include(p).Include(q).Include(r)
-		for _, t := range bs {
-			u, v, w := k.Mesh.Corners(int(t))
+		for _, j := range bs {
+			u, v, w := k.Mesh.Corners(int(j))
 			if beyond(box, u, v, w, best) {
 				continue
 			}
 			if d, on, over := geom.TriDistance([3]geom.Vec{p, q, r}, [3]geom.Vec{u, v, w}); d < best {
-				best, at, to = d, on, over
+				best, at, to, s, t = d, on, over, i, j
 			}
 		}
 	}
-	return math.Sqrt(best), at, to
+	return math.Sqrt(best), at, to, s, t
 }
 
 // beyond reports whether a triangle lies farther from a box than the square
@@ -227,17 +240,14 @@ func beyond(b geom.Box, u, v, w geom.Vec, dist2 float64) bool {
 	return d.Len2() >= dist2
 }
 
-// trianglesNear returns the triangles that hang together with vertex v and have
-// a corner within reach of it.
-func (k *look) trianglesNear(v int32, reach float64) []int32 {
-	at := k.Mesh.Verts[v].Vec()
-	start := int32(-1)
-	for t, tri := range k.Mesh.Tris {
-		if tri[0] == v || tri[1] == v || tri[2] == v {
-			start = int32(t)
-			break
-		}
-	}
+// triangleAt returns a triangle with corner v.
+func (k *look) triangleAt(v int32) int32 {
+	return int32(slices.IndexFunc(k.Mesh.Tris, func(t geom.Tri) bool { return slices.Contains(t[:], v) }))
+}
+
+// trianglesNear returns the triangles that hang together with one and have a
+// corner within reach of a place.
+func (k *look) trianglesNear(start int32, at geom.Vec, reach float64) []int32 {
 	seen := map[int32]bool{start: true}
 	list := []int32{start}
 	for i := 0; i < len(list); i++ {

@@ -38,10 +38,21 @@ func (p *pull) size(k int32) size {
 		return p.opening
 	}
 	a := &p.Rings.Rings[k].Across
-	if !a.Found {
+	if !a.Found || p.web(p.Rings.Rings[k].Branch) {
 		return size{}
 	}
 	return size{a.Tape, a.Area}
+}
+
+// web reports whether a branch is a short piece between two forks: fingers
+// that part one after the other, and no tube.
+func (p *pull) web(b int32) bool {
+	if b < 0 || p.Rings.Branches[b].Parent < 0 || len(p.Rings.Branches[b].Forks) == 0 {
+		return false
+	}
+	rings := p.Rings.Branches[b].Rings
+	first, last := &p.Rings.Rings[rings[0]], &p.Rings.Rings[rings[len(rings)-1]]
+	return last.Level-first.Level < math.Sqrt(first.Area/math.Pi)
 }
 
 // through returns what it takes to bring one section through another: by girth

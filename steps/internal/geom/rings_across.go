@@ -145,7 +145,7 @@ func (g *Ring) plane() Plane {
 	return Plane{n, n.Dot(g.Centre)}
 }
 
-// dropFingers takes back sections of the last radius before a fork that are
+// dropFingers takes back sections of the last two radii before a fork that are
 // much smaller than their ring: they go through one finger.
 func (r *Rings) dropFingers(branch *Branch) {
 	if len(branch.Forks) == 0 {
@@ -154,7 +154,7 @@ func (r *Rings) dropFingers(branch *Branch) {
 	end := r.Rings[branch.Rings[len(branch.Rings)-1]].Level
 	for _, k := range branch.Rings {
 		g := &r.Rings[k]
-		if end-g.Level < math.Sqrt(g.Area/math.Pi) && g.Across.Area < 0.5*g.Area {
+		if end-g.Level < 2*math.Sqrt(g.Area/math.Pi) && g.Across.Area < 0.65*g.Area {
 			g.Across = g.itself(g.Across.Plane)
 		}
 	}

@@ -303,6 +303,14 @@ func TestChooseCutsToWhatNoEyeSees(t *testing.T) {
 	if err != nil || len(choices) != 1 || choices[0].Cut == nil {
 		t.Fatalf("choices %+v, %v; want one section", choices, err)
 	}
+	if r := choices[0].View.Reach; r == 0 || r > 15 {
+		t.Errorf("a small spot is shown with %g mm about it", r)
+	}
+	// what is as large as the part is shown with the part filling the picture
+	choices, err = Choose(t.Context(), ball(geom.Vec{}, 30, 4), []Spot{{Number: 1, At: geom.Vec{Z: 3}, Radius: 25}}, 2)
+	if err != nil || len(choices) != 1 || choices[0].Cut == nil || choices[0].View.Reach != 0 {
+		t.Errorf("choices %+v, %v; want a section of the whole", choices, err)
+	}
 }
 
 func TestSameBytesForAnyWorkers(t *testing.T) {

@@ -38,7 +38,7 @@ func (p *pull) size(k int32) size {
 		return p.opening
 	}
 	a := &p.Rings.Rings[k].Across
-	if !a.Found || p.web(p.Rings.Rings[k].Branch) {
+	if !a.Found || p.web(p.Rings.Rings[k].Branch) || lacking(a) {
 		return size{}
 	}
 	return size{a.Tape, a.Area}
@@ -53,6 +53,12 @@ func (p *pull) web(b int32) bool {
 	rings := p.Rings.Branches[b].Rings
 	first, last := &p.Rings.Rings[rings[0]], &p.Rings.Rings[rings[len(rings)-1]]
 	return last.Level-first.Level < math.Sqrt(first.Area/math.Pi)
+}
+
+// lacking reports whether a tenth of a section's outline is missing: it meets an
+// opening that is not flat, or a hole.
+func lacking(a *geom.Across) bool {
+	return a.Open && a.At[len(a.At)-1].Sub(a.At[0]).Len() > 0.1*a.Girth
 }
 
 // through returns what it takes to bring one section through another: by girth

@@ -68,7 +68,10 @@ func New(ctx context.Context, m *geom.Mesh, w Want) (*Limb, error) {
 		return nil, err
 	}
 	if l.Rings, err = l.rings(ctx, w); err != nil {
-		return nil, err
+		if ctx.Err() != nil {
+			return nil, err
+		}
+		return nil, fmt.Errorf("%w: name the opening if it lies elsewhere, or give smaller triangles", err)
 	}
 	l.digits(w.Shape)
 	return l, l.name(w)

@@ -34,7 +34,7 @@ func ball(t testing.TB) *geom.Mesh {
 			}
 		}
 	}
-	m, _, err := l.March(t.Context(), 2)
+	m, err := l.March(t.Context(), 2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -269,7 +269,7 @@ func BenchmarkCoverage(b *testing.B) {
 			}
 		}
 	}
-	m, _, err := l.March(b.Context(), 2)
+	m, err := l.March(b.Context(), 2)
 	if err != nil {
 		b.Fatal(err)
 	}

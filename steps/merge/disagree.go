@@ -2,8 +2,7 @@ package merge
 
 import (
 	"math"
-
-	"layette/steps/internal/shot"
+	"slices"
 )
 
 // disagreement returns the median and the 95th percentile, by vertices, of how
@@ -18,6 +17,6 @@ func (s *skin) disagreement() (half, most float64) {
 	if len(all) == 0 {
 		return math.NaN(), math.NaN()
 	}
-	half = shot.Middle(all) // sorts
-	return half, float64(all[len(all)*95/100])
+	slices.Sort(all)
+	return float64(all[len(all)/2]), float64(all[len(all)*95/100])
 }

@@ -9,144 +9,164 @@ import (
 )
 
 // field gathers, at the samples of a lattice near the skin, the weighted mean
-// of the distances to the tangent planes of the points: above zero outside.
+// of the distances to the tangent planes of the scans: above zero outside.
 type field struct {
 	*geom.Lattice
-	sum, weight [][geom.BlockSamples]float32
-	reach       float64 // mm along the normal that a point speaks for, both ways
-	most        int     // blocks at most: 6 KB each
-	workers     int
+	sums    [][geom.BlockSamples][2]float32 // of weighted distances, and of weights
+	reach   float64                         // mm along the normal that a point speaks for, both ways
+	most    int                             // blocks at most: 6 KB each
+	workers int
 }
 
 // mostBlocks bounds the field's memory to 2.4 GB.
 const mostBlocks = 400_000
 
-// add lets a scan speak. Scans are added one after the other, in order; the
-// points of one are dealt out to the blocks they reach, in order, and blocks
-// are filled at once: every sum has its own order, whatever the workers.
+// add lets a scan speak. Scans are added one after the other, in order, and the
+// blocks that a scan reaches are filled at once: every sum has its own order,
+// whatever the workers.
 func (f *field) add(ctx context.Context, p *placed) error {
-	first, list, err := f.deal(p)
-	if err != nil {
-		return err
+	p.blocks = make([]int32, len(p.reached))
+	for n, at := range p.reached {
+		p.blocks[n] = f.Add(at)
 	}
-	for len(f.sum) < len(f.At) {
-		f.sum = append(f.sum, [geom.BlockSamples]float32{})
-		f.weight = append(f.weight, [geom.BlockSamples]float32{})
+	if len(f.At) > f.most {
+		return fmt.Errorf("a voxel of %.3g mm is too fine for skin of this size: the field would need more than %d MB; set a larger voxel", f.Cell, f.most*6/1000)
+	}
+	for len(f.sums) < len(f.At) {
+		f.sums = append(f.sums, [geom.BlockSamples][2]float32{})
 	}
 	return geom.Each(ctx, len(p.blocks), f.workers, func(n int) {
 		b := p.blocks[n]
-		for _, i := range list[first[n]:first[n+1]] {
-			f.splat(b, p, i)
-		}
+		f.fill(&f.sums[b], f.At[b], p)
 	})
 }
 
-// deal finds the blocks each point reaches. list[first[n]:first[n+1]] are the
-// points of block p.blocks[n].
-func (f *field) deal(p *placed) (first, list []int32, err error) {
-	place := make(map[int32]int32) // of a block in p.blocks
-	var pairs [][2]int32
-	var last [3]int32
-	lastN := int32(-1)
-	for i := range p.points {
-		lo, hi := f.reached(p, i)
-		for z := lo[2] >> 3; z <= hi[2]>>3; z++ {
-			for y := lo[1] >> 3; y <= hi[1]>>3; y++ {
-				for x := lo[0] >> 3; x <= hi[0]>>3; x++ {
-					at := [3]int32{x, y, z}
-					if at != last || lastN < 0 {
-						b := f.Add(at)
-						n, ok := place[b]
-						if !ok {
-							n = int32(len(p.blocks))
-							place[b] = n
-							p.blocks = append(p.blocks, b)
-						}
-						last, lastN = at, n
-					}
-					pairs = append(pairs, [2]int32{lastN, int32(i)})
-				}
-			}
+// fill adds what a scan says at the samples of one block, in cubes of eight,
+// those left out that lie too far off.
+func (f *field) fill(sums *[geom.BlockSamples][2]float32, at [3]int32, p *placed) {
+	far := 1.1 * (f.reach + float64(0.9*f.Cell)) // half the diagonal of a cube of two samples
+	first := f.Place(at[0]*geom.BlockSide, at[1]*geom.BlockSide, at[2]*geom.BlockSide)
+	for cube := range int32(geom.BlockSamples / 8) {
+		x, y, z := cube&3*2, cube>>2&3*2, cube>>4*2
+		corner := first.Add(geom.Vec{X: float64(x), Y: float64(y), Z: float64(z)}.Mul(f.Cell))
+		under := p.under(corner.Add(geom.Vec{X: 0.5, Y: 0.5, Z: 0.5}.Mul(f.Cell)), far)
+		if under < 0 {
+			continue
 		}
-		if len(f.At) > f.most {
-			return nil, nil, fmt.Errorf("a voxel of %.3g mm is too fine for skin of this size: the field would need more than %d MB; set a larger voxel", f.Cell, f.most*6/1000)
+		down := p.normals[under].Vec()
+		for s := range int32(8) {
+			q := corner.Add(geom.Vec{X: float64(s & 1), Y: float64(s >> 1 & 1), Z: float64(s >> 2)}.Mul(f.Cell))
+			f.say(&sums[geom.InBlock(x+s&1, y+s>>1&1, z+s>>2)], q, q.Sub(down.Mul(p.above(under, q))), p)
 		}
 	}
-	first = make([]int32, len(p.blocks)+1)
-	for _, q := range pairs {
-		first[q[0]+1]++
-	}
-	for n := range p.blocks {
-		first[n+1] += first[n]
-	}
-	list = make([]int32, len(pairs))
-	at := append([]int32(nil), first...)
-	for _, q := range pairs {
-		list[at[q[0]]] = q[1]
-		at[q[0]]++
-	}
-	return first, list, nil
 }
 
-// reached returns the least and greatest samples within a point's box: a disc
-// of its radius along the skin, as thick as the reach.
-func (f *field) reached(p *placed, i int) (lo, hi [3]int32) {
-	r := float64(p.radius[i])
-	for d := range 3 {
-		n, x := float64(p.normals[i][d]), float64(p.points[i][d])
-		ext := float64(math.Abs(n)*f.reach) + float64(r*math.Sqrt(max(0, 1-float64(n*n))))
-		lo[d] = int32(math.Ceil((x - ext) / f.Cell))
-		hi[d] = int32(math.Floor((x + ext) / f.Cell))
+// under returns the point of the skin that q stands over or under, no more than
+// far mm off; -1 if there is none. It is found by going from q, as the scanner
+// saw it, down to the skin; where other skin stands in front, to the side of it.
+func (p *placed) under(q geom.Vec, far float64) int32 {
+	i := p.about(q)
+	if i >= 0 && math.Abs(p.above(i, q)) > 2*far {
+		i = p.around(q)
 	}
-	return lo, hi
+	if i < 0 || math.Abs(p.above(i, q)) > 2*far {
+		return -1
+	}
+	foot := q.Sub(p.normals[i].Vec().Mul(p.above(i, q)))
+	if i = p.about(foot); i >= 0 && math.Abs(p.above(i, q)) > far {
+		i = p.around(foot)
+	}
+	if i < 0 || math.Abs(p.above(i, q)) > far {
+		return -1
+	}
+	return i
 }
 
-// splat adds one point to the samples of one block. Both along the skin and
-// across it a point's word fades to nothing at its reach, so that the field has
-// no steps.
-func (f *field) splat(b int32, p *placed, i int32) {
-	lo, hi := f.reached(p, int(i))
-	at := f.At[b]
-	for d := range 3 {
-		lo[d], hi[d] = max(lo[d]-at[d]*geom.BlockSide, 0), min(hi[d]-at[d]*geom.BlockSide, geom.BlockSide-1)
+// say adds what a scan says at one sample q over or under the place foot: its
+// distance to the plane of the point there. Both along the skin and across it
+// the word fades to nothing at the point's reach, so that the field has no
+// steps.
+func (f *field) say(sum *[2]float32, q, foot geom.Vec, p *placed) {
+	i := p.about(foot)
+	if i < 0 {
+		return
 	}
-	base := f.Place(at[0]*geom.BlockSide, at[1]*geom.BlockSide, at[2]*geom.BlockSide).Sub(p.points[i].Vec())
-	n := p.normals[i].Vec()
-	perR2, perD2 := 1/float64(float64(p.radius[i])*float64(p.radius[i])), 1/float64(f.reach*f.reach)
-	w := float64(p.weight[i])
-	sum, weight := &f.sum[b], &f.weight[b]
-	for k := lo[2]; k <= hi[2]; k++ {
-		z := base.Z + float64(float64(k)*f.Cell)
-		for j := lo[1]; j <= hi[1]; j++ {
-			y := base.Y + float64(float64(j)*f.Cell)
-			dyz, yz2 := float64(n.Y*y)+float64(n.Z*z), float64(y*y)+float64(z*z)
-			row := (k*geom.BlockSide + j) * geom.BlockSide
-			for i := lo[0]; i <= hi[0]; i++ {
-				x := base.X + float64(float64(i)*f.Cell)
-				d := float64(n.X*x) + dyz
-				d2 := float64(d * d)
-				u, v := 1-float64((float64(x*x)+yz2-d2)*perR2), 1-float64(d2*perD2)
-				if u <= 0 || v <= 0 {
-					continue
-				}
-				uv := float64(u * v)
-				g := float64(w * float64(uv*uv))
-				sum[row+i] += float32(g * d)
-				weight[row+i] += float32(g)
-			}
-		}
+	d := p.above(i, q)
+	d2, radius := float64(d*d), float64(p.radius[i])
+	u := 1 - (q.Sub(p.points[i].Vec()).Len2()-d2)/float64(radius*radius)
+	v := 1 - d2/float64(f.reach*f.reach)
+	if u <= 0 || v <= 0 {
+		return
 	}
+	uv := float64(u * v)
+	g := float64(float64(p.weight[i]) * float64(uv*uv))
+	sum[0] += float32(g * d)
+	sum[1] += float32(g)
+}
+
+// above returns how far q lies above the skin about point i.
+func (p *placed) above(i int32, q geom.Vec) float64 {
+	return q.Sub(p.points[i].Vec()).Dot(p.normals[i].Vec()) + float64(p.out[i])
 }
 
 // settle turns sums into the field's values.
 func (f *field) settle(ctx context.Context) error {
 	err := geom.Each(ctx, len(f.At), f.workers, func(b int) {
-		for s, w := range f.weight[b] {
-			if w > 0 {
-				f.Values[b][s] = f.sum[b][s] / w
+		for s, sum := range f.sums[b] {
+			if sum[1] > 0 {
+				f.Values[b][s] = sum[0] / sum[1]
 			}
 		}
 	})
-	f.sum, f.weight = nil, nil
+	f.sums = nil
 	return err
+}
+
+// reach finds the blocks of a field that the points of p reach: each a disc of
+// its radius along the skin, so thick both ways. Points of a scan mostly come in
+// rows, so one reaches the same blocks as the one before.
+func (p *placed) reach(cell, thick float64) error {
+	known := make(map[[3]int32]bool)
+	var box [2][3]int32 // of the point before, in blocks
+	for i := range p.points {
+		now := p.box(i, cell, thick)
+		if now == box && len(known) > 0 || p.radius[i] == 0 {
+			continue
+		}
+		if box = now; blocksIn(box) > mostBlocks || len(known) > mostBlocks {
+			return fmt.Errorf("a voxel of %.3g mm is too fine for points %.3g mm apart; set a larger voxel", cell, p.spacing)
+		}
+		for z := box[0][2]; z <= box[1][2]; z++ {
+			for y := box[0][1]; y <= box[1][1]; y++ {
+				for x := box[0][0]; x <= box[1][0]; x++ {
+					if at := [3]int32{x, y, z}; !known[at] {
+						known[at] = true
+						p.reached = append(p.reached, at)
+					}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// box returns the first and last blocks about a point's disc.
+func (p *placed) box(i int, cell, thick float64) (box [2][3]int32) {
+	radius := float64(p.radius[i])
+	for d := range 3 {
+		n, x := float64(p.normals[i][d]), float64(p.points[i][d])
+		ext := float64(math.Abs(n)*thick) + float64(radius*math.Sqrt(max(0, 1-float64(n*n))))
+		box[0][d] = int32(math.Ceil((x-ext)/cell)) >> 3
+		box[1][d] = int32(math.Floor((x+ext)/cell)) >> 3
+	}
+	return box
+}
+
+// blocksIn counts the blocks of a box.
+func blocksIn(box [2][3]int32) float64 {
+	n := 1.0
+	for d := range 3 {
+		n *= float64(box[1][d]) - float64(box[0][d]) + 1
+	}
+	return n
 }

@@ -21,19 +21,23 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 4,
+		Version: 5,
 		Summary: "Joins the placed scans of a part into one surface.",
-		Method: "Every point of every scan speaks for the skin around it: at the samples of a fine grid near it, by the distance to its " +
-			"tangent plane. What is said is averaged by weight: the square of the cosine of the viewing angle, falling faster beyond 60 degrees; " +
-			"fading towards the border of the scan, so that no step shows where one begins; and one over the square of the scan's noise. " +
-			"The joined surface lies where the mean is zero.\n\n" +
-			"Each vertex is then moved to where the points themselves, not the grid, say that the skin is, and keeps the number of scans that " +
+		Method: "Of every scan the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
+			"placed scan speaks by the distance to that skin. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
+			"falling faster beyond 60 degrees; fading towards the border of the scan, so that no step shows where one begins; and one over the " +
+			"square of the scan's noise. The joined surface lies where the mean is zero.\n\n" +
+			"Each vertex is then moved to where the scans themselves, not the grid, say that the skin is, and keeps the number of scans that " +
 			"saw it (property seen) and how far they disagree (property disagree, mm: the child moved, or a scan is misplaced).\n\n" +
+			"One scan more, less or other moves the places of all others by some hundredths of a millimetre, since align settles them together. " +
+			"So all scans are joined again every time; what is saved is reading and smoothing those that did not change.\n\n" +
 			"What as many scanners looked through as saw, or more, is taken for air.\n\n" +
 			"Skin that no scan saw is left open, or closed by carrying the surface on smoothly; invented skin has seen = 0 either way " +
 			"and is measured, never hidden.",
 		Sources: []string{
 			"B. Curless and M. Levoy, A volumetric method for building complex models from range images, SIGGRAPH 1996 (from memory)",
+			"D. Levin, The approximation power of moving least-squares, 1998 (from memory)",
+			"S. Rusinkiewicz, A symmetric objective function for ICP, SIGGRAPH 2019 (from memory)",
 			"W. Lorensen and H. Cline, Marching cubes, SIGGRAPH 1987 (from memory)",
 			"A. Jacobson and others, Robust inside-outside segmentation using generalized winding numbers, SIGGRAPH 2013 (from memory)",
 			"Congote et al. 2011, face capture with structured light: holes are filled, so what is filled is marked as invented",
@@ -107,7 +111,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 
 // field lets all scans speak.
 func (m *merger) field(ctx context.Context) (*field, error) {
-	f := &field{Lattice: geom.NewLattice(m.voxel), reach: 3 * m.voxel, most: mostBlocks, workers: m.job.Workers}
+	f := &field{Lattice: geom.NewLattice(m.voxel), reach: m.reach(), most: mostBlocks, workers: m.job.Workers}
 	m.job.Progress.Start("joining scans", len(m.scans))
 	for _, p := range m.scans {
 		if err := f.add(ctx, p); err != nil {
@@ -128,7 +132,7 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 	if len(s.Tris) == 0 {
 		return nil, fmt.Errorf("the scans make no surface at a voxel of %.3g mm: is it far larger than the part?", m.voxel)
 	}
-	if err := m.settle(ctx, s); err != nil {
+	if err := m.settle(ctx, f, s); err != nil {
 		return nil, err
 	}
 	if m.carved, err = m.carve(ctx, s); err != nil {
@@ -153,7 +157,7 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 	if s, err = m.march(ctx, f); err != nil {
 		return nil, err
 	}
-	if err := m.settle(ctx, s); err != nil {
+	if err := m.settle(ctx, f, s); err != nil {
 		return nil, err
 	}
 	return s, soften(ctx, s.Mesh, 30)
@@ -161,24 +165,20 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 
 // march makes the surface, without scraps.
 func (m *merger) march(ctx context.Context, f *field) (*skin, error) {
-	mesh, block, err := f.March(ctx, m.job.Workers)
+	mesh, err := f.March(ctx, m.job.Workers)
 	if err != nil {
 		return nil, err
 	}
-	mesh, from, scraps, err := withoutScraps(ctx, mesh, m.job.Values.Float("scrap"), m.job.Workers)
+	mesh, _, scraps, err := withoutScraps(ctx, mesh, m.job.Values.Float("scrap"), m.job.Workers)
 	if err != nil {
 		return nil, err
 	}
 	m.scraps = scraps
-	s := &skin{Mesh: mesh, block: make([]int32, len(from))}
-	for v, was := range from {
-		s.block[v] = block[was]
-	}
 	e, err := mesh.Edges(ctx, m.job.Workers)
 	if err != nil {
 		return nil, err
 	}
-	return s, even(ctx, mesh, e)
+	return &skin{Mesh: mesh}, even(ctx, mesh, e)
 }
 
 // trimmed cuts off what no scan saw.

@@ -13,7 +13,7 @@ import (
 	"layette/steps/internal/workpiece"
 )
 
-// placed is one scan in the part's frame with a weight for each point: 32
+// placed is one scan in the part's frame, with what each point speaks for: 36
 // bytes a point.
 type placed struct {
 	name    string
@@ -21,16 +21,15 @@ type placed struct {
 	normals []geom.Point
 	weight  []float32
 	radius  []float32 // mm along the skin that the point speaks for
+	out     []float32 // mm that the point stands out of the smoothed skin
 	noise   float64
 	spacing float64
-	blocks  []int32 // of the field that it reaches
-	window  *window // nil if it is not known where the scanner stood
+	picture *picture
+	depth   []float32  // of each cell of the picture
+	stood   bool       // the scanner stood at the picture's eye
+	reached [][3]int32 // the blocks that its points reach
+	blocks  []int32    // the field's numbers of them
 }
-
-// spread is how many spacings along the skin a point speaks for: the least at
-// which every place between points that fell on a slanted square grid is
-// reached by three.
-const spread = 1.6
 
 // farthest a scan may lie from the part's middle of things, mm: beyond it a
 // place is a slip of units, and the field's counting would end.
@@ -76,71 +75,47 @@ func (m *merger) readOne(ctx context.Context, f step.File, table poses.Table) (*
 	case !place.Placed:
 		return nil, fmt.Errorf("%s: not placed: %s", name, place.Why)
 	}
-	piece, err := workpiece.Open(ctx, m.job, f)
+	v, err := m.look(ctx, f)
 	if err != nil {
 		return nil, err
 	}
-	look, err := shot.Look(ctx, piece.Mesh, m.fade, 1)
+	p, err := m.place(v, place.Pose())
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	if look.View.Away {
-		return nil, fmt.Errorf("%s: its skin faces away from the scanner: the file is mirrored or its triangles are turned over", name)
-	}
-	return m.place(name, look, place.Pose())
-}
-
-// place moves a scan into the part's frame and weighs its points.
-func (m *merger) place(name string, s *shot.Shot, pose geom.Pose) (*placed, error) {
-	p := &placed{name: name, noise: s.Noise, spacing: s.Spacing, window: newWindow(s, pose)}
-	most, away := 3*s.Spacing, 0
-	for v, at := range s.Mesh.Verts {
-		local := float64(s.Local[v])
-		w := m.weigh(s, v)
-		if local == 0 || w == 0 {
-			continue
-		}
-		to := pose.Apply(at.Vec().Add(s.Mesh.Origin))
-		if max(math.Abs(to.X), math.Abs(to.Y), math.Abs(to.Z)) > farthest {
-			away++
-			continue
-		}
-		p.points = append(p.points, to.Point())
-		p.normals = append(p.normals, pose.Rot.Apply(s.Normals[v]).Point())
-		p.weight = append(p.weight, float32(w))
-		p.radius = append(p.radius, float32(max(spread*min(max(local, s.Spacing), most), 1.25*m.voxel)))
-	}
-	if away > len(s.Mesh.Verts)/100 { // fewer are strays, which intake takes out
-		return nil, fmt.Errorf("%s: it lies more than %d m from the middle of the part: look at its unit and its place", name, farthest/1000)
-	}
-	if len(p.points) == 0 {
-		return nil, fmt.Errorf("%s: no point of it has skin round it", name)
-	}
+	p.name = name
 	return p, nil
 }
 
-// least is the weight of the worst point against the best: where nothing else
-// sees the skin it must still count.
-const least = 1e-3
-
-// weigh returns the weight of a point: the square of the cosine of the viewing
-// angle, less from 60 degrees on, and fading to nearly nothing at the border of
-// the patch, so that a surface made of many has no step where one begins.
-func (m *merger) weigh(s *shot.Shot, v int) float64 {
-	cos := float64(s.Cos[v])
-	if s.Normals[v] == (geom.Vec{}) || cos <= 0 {
-		return 0
+// place moves a scan into the part's frame.
+func (m *merger) place(v *view, pose geom.Pose) (*placed, error) {
+	n := len(v.points)
+	if n == 0 {
+		return nil, errors.New("no point of it has skin round it")
 	}
-	w := float64(cos * cos)
-	if cos < 0.5 {
-		w *= 2 * cos
+	p := &placed{
+		noise: v.noise, spacing: v.spacing, picture: v.picture.moved(v.origin, pose), stood: v.stood == 1, weight: v.weight, out: v.out,
+		points: make([]geom.Point, n), normals: make([]geom.Point, n), radius: make([]float32, n),
 	}
-	t := min(float64(s.Border[v])/m.fade, 1)
-	return max(float64(w*smooth(t)), least)
+	away := 0
+	for i, at := range v.points {
+		to := pose.Apply(at.Vec().Add(v.origin))
+		if max(math.Abs(to.X), math.Abs(to.Y), math.Abs(to.Z)) > farthest {
+			away++
+			continue // it stands at zero with no normal and no radius, and says nothing
+		}
+		p.points[i], p.normals[i] = to.Point(), pose.Rot.Apply(v.normals[i].Vec()).Point()
+		p.radius[i] = float32(max(v.wide(i), 1.25*m.voxel))
+	}
+	if away > n/100 { // fewer are strays, which intake takes out
+		return nil, fmt.Errorf("it lies more than %d m from the middle of the part: look at its unit and its place", farthest/1000)
+	}
+	p.depths()
+	return p, p.reach(m.voxel, m.reach())
 }
 
-// smooth rises from 0 to 1 without a corner.
-func smooth(t float64) float64 { return float64(t*t) * (3 - 2*t) }
+// reach is how far across the skin a point speaks, both ways, mm.
+func (m *merger) reach() float64 { return 2.5 * m.voxel }
 
 // weighByNoise lets a scan count by one over its noise squared, against the
 // others'.

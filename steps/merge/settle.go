@@ -3,31 +3,15 @@ package merge
 import (
 	"context"
 	"math"
+	"slices"
 
 	"layette/steps/internal/geom"
 )
 
-// skin is the surface being made: its vertices grouped by the field's blocks.
+// skin is the surface being made.
 type skin struct {
 	*geom.Mesh
-	block    []int32 // of each vertex; not falling within a block's run
-	normals  []geom.Point
 	disagree []float32 // of each vertex, the standard deviation between scans, mm
-}
-
-// group finds the runs of vertices of each block. A block has two: vertices on
-// edges, then middles.
-func group(block []int32) map[int32][][2]int32 {
-	runs := map[int32][][2]int32{}
-	for i := 0; i < len(block); {
-		k := i + 1
-		for k < len(block) && block[k] == block[i] {
-			k++
-		}
-		runs[block[i]] = append(runs[block[i]], [2]int32{int32(i), int32(k)})
-		i = k
-	}
-	return runs
 }
 
 // opinion is what the scans say of one vertex: how far along the normal it
@@ -38,32 +22,23 @@ type opinion struct {
 	seen         uint16
 }
 
-// settle moves every vertex along its normal to where the points themselves say
-// that the skin is, which undoes the blur of the voxels, and counts the scans
-// that saw it.
+// settle moves every vertex along its normal to where the scans themselves, not
+// the voxels, say that the skin is, and counts the scans that saw it.
 //
-// A point speaks by its distance across the mean of its own normal and the
-// vertex': on a round skin, where tangent planes lie outside and chords inside,
-// the two errors cancel. This is one step of a moving-least-squares projection
-// (D. Levin 1998; from memory), with the symmetric distance of S.
-// Rusinkiewicz, "A symmetric objective function for ICP", SIGGRAPH 2019 (from
-// memory).
-func (m *merger) settle(ctx context.Context, s *skin) error {
-	said := make([]opinion, len(s.Verts))
-	runs := group(s.block)
-	s.normals = s.VertexNormals()
+// A scan speaks by the distance of the vertex to its smoothed skin at the point
+// nearest to it, across the mean of the two normals: on a round skin, where
+// tangent planes lie outside and chords inside, the two errors cancel (the
+// symmetric distance of S. Rusinkiewicz, "A symmetric objective function for
+// ICP", SIGGRAPH 2019; from memory).
+func (m *merger) settle(ctx context.Context, f *field, s *skin) error {
+	normals, said := s.VertexNormals(), make([]opinion, len(s.Verts))
+	first, verts := byBlock(f.Lattice, s.Verts)
 	m.job.Progress.Start("settling the surface on the scans", len(m.scans))
 	for _, p := range m.scans {
-		tree, err := geom.NewPointTree(ctx, p.points, m.job.Workers)
-		if err != nil {
-			return err
-		}
-		err = geom.Each(ctx, len(p.blocks), m.job.Workers, func(n int) {
-			var near []geom.Near
-			for _, run := range runs[p.blocks[n]] {
-				for v := run[0]; v < run[1]; v++ {
-					near = m.ask(s, v, p, tree, near[:0], &said[v])
-				}
+		err := geom.Each(ctx, len(p.blocks), m.job.Workers, func(n int) {
+			b := p.blocks[n]
+			for _, v := range verts[first[b]:first[b+1]] {
+				m.ask(p, s.Verts[v].Vec(), normals[v].Vec(), &said[v])
 			}
 		})
 		if err != nil {
@@ -71,72 +46,120 @@ func (m *merger) settle(ctx context.Context, s *skin) error {
 		}
 		m.job.Progress.Add(1)
 	}
-	s.Seen, s.disagree = make([]uint16, len(said)), make([]float32, len(said))
-	verts := make([]geom.Point, len(said))
+	s.Seen, s.disagree = make([]uint16, len(s.Verts)), make([]float32, len(s.Verts))
+	s.Verts = slices.Clone(s.Verts)
 	for v, o := range said {
-		verts[v] = s.Verts[v]
 		if o.seen == 0 {
 			continue
 		}
 		s.Seen[v] = o.seen
 		push := min(max(o.push/o.weight, -m.voxel), m.voxel)
-		verts[v] = s.Verts[v].Vec().Add(s.normals[v].Vec().Mul(push)).Point()
+		s.Verts[v] = s.Verts[v].Vec().Add(normals[v].Vec().Mul(push)).Point()
 		mean := o.mean / float64(o.seen)
 		s.disagree[v] = float32(math.Sqrt(max(0, o.square/float64(o.seen)-float64(mean*mean))))
 	}
-	s.Verts = verts
 	return nil
 }
 
-// A scan saw a vertex if a point of it lies within about 0.7 of a point's radius
-// (there the fading is nearBy), and if its points lie round the vertex and not
-// beside it: for points that fill half the disc, as at the end of the skin that
-// was seen, the middle lies 0.29 of the radius off.
+// byBlock sorts vertices by the blocks they lie in: those of block b are
+// verts[first[b]:first[b+1]]. Those in no block, near which there is no point,
+// are left out.
+func byBlock(l *geom.Lattice, all []geom.Point) (first, verts []int32) {
+	block := make([]int32, len(all))
+	first = make([]int32, len(l.At)+2) // for now, each block's two places on
+	for v, p := range all {
+		var at [3]int32
+		for d := range 3 {
+			at[d] = int32(math.Floor(float64(p[d])/l.Cell)) >> 3
+		}
+		b, ok := l.Block(at)
+		if !ok {
+			block[v] = -1
+			continue
+		}
+		block[v] = b
+		first[b+2]++
+	}
+	for b := range l.At {
+		first[b+2] += first[b+1]
+	}
+	verts = make([]int32, first[len(l.At)+1])
+	for v, b := range block {
+		if b >= 0 {
+			verts[first[b+1]] = int32(v)
+			first[b+1]++
+		}
+	}
+	return first[:len(l.At)+1], verts
+}
+
+// A scan saw a vertex if a point of it lies near it (there the fading is
+// nearBy), and if its points lie round the vertex and not beside it: for points
+// that fill half the disc, as at the end of the skin that was seen, the middle
+// lies 0.29 of the radius off.
 const (
 	nearBy = 0.3
 	beside = 0.3
 )
 
-// ask adds what one scan says of vertex v.
-func (m *merger) ask(s *skin, v int32, p *placed, tree *geom.PointTree, near []geom.Near, o *opinion) []geom.Near {
-	at, n := s.Verts[v].Vec(), s.normals[v].Vec()
-	r := spread * p.spacing
-	near = tree.Gather(at, max(r, m.voxel)+m.agree(p), near)
+// ask adds what one scan says of a vertex with the normal up, if it saw it. Of
+// its points those speak that stand about it in the scan's picture.
+func (m *merger) ask(p *placed, at, up geom.Vec, o *opinion) {
+	i := p.about(at)
+	if i < 0 {
+		return
+	}
+	agree, r := m.agree(p), float64(p.radius[i])
+	far, r2 := 1.5*agree, float64(r*r)
+	most := r2 + float64(far*far)
+	if at.Sub(p.points[i].Vec()).Len2() > most {
+		return
+	}
 	var push, weight, plain, close float64
 	var middle geom.Vec // of the points about the vertex, in shares of their radius
-	for _, q := range near {
-		d := at.Sub(p.points[q.ID].Vec())
-		normal := p.normals[q.ID].Vec()
-		if normal.Dot(n) < 0.5 {
-			continue
+	loU, hiU, loV, hiV := p.picture.cells(at, r)
+	for row := loV; row <= hiV && loU <= hiU; row++ {
+		c := row * p.picture.nx
+		lo, hi := p.picture.first[c+loU], p.picture.first[c+hiU+1]
+		for k, q := range p.points[lo:hi] {
+			d := at.Sub(q.Vec())
+			dist2 := d.Len2()
+			if dist2 > most {
+				continue
+			}
+			i := int(lo) + k
+			normal := p.normals[i].Vec()
+			turn, across := normal.Dot(up), normal.Dot(d)+up.Dot(d)
+			if turn < 0.5 {
+				continue
+			}
+			across /= math.Sqrt(2 + 2*turn) // the length of the sum of the normals
+			u := 1 - (dist2-float64(across*across))/r2
+			across += float64(p.out[i])
+			if u <= 0 || across > far || across < -far {
+				continue
+			}
+			u = float64(u * u)
+			close = max(close, u)
+			plain += u
+			middle = middle.Add(d.Mul(u))
+			u = float64(u * float64(p.weight[i]))
+			push, weight = push-float64(u*across), weight+u
 		}
-		wide := max(r, min(float64(p.radius[q.ID]), 2*r))
-		across := normal.Add(n).Unit().Dot(d)
-		u := 1 - (d.Len2()-float64(across*across))/float64(wide*wide)
-		if u <= 0 {
-			continue
-		}
-		u = float64(u * u)
-		close = max(close, u)
-		plain += u
-		middle = middle.Add(d.Mul(u / wide))
-		u = float64(u * float64(p.weight[q.ID]))
-		push, weight = push-float64(u*across), weight+u
 	}
 	if weight == 0 || close < nearBy {
-		return near
+		return
 	}
-	middle = middle.Mul(1 / plain)
-	if middle.Sub(n.Mul(middle.Dot(n))).Len() > beside {
-		return near
+	middle = middle.Mul(1 / float64(plain*r))
+	if middle.Sub(up.Mul(middle.Dot(up))).Len() > beside {
+		return
 	}
 	mean := push / weight
-	if math.Abs(mean) > m.agree(p) {
-		return near
+	if math.Abs(mean) > agree {
+		return
 	}
 	o.push, o.weight = o.push+push, o.weight+weight
 	o.mean, o.square, o.seen = o.mean+mean, o.square+float64(mean*mean), o.seen+1
-	return near
 }
 
 // agree is how far from the joined surface a scan may lie and still count as

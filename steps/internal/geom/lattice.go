@@ -89,13 +89,12 @@ const marchMargin = 0.02
 // March returns the surface where the field is zero, above zero outside: the
 // triangles of every cell whose eight samples are known. Cells are cut as
 // cubes says, vertices are shared, and each lies on an edge of the grid
-// where the field, taken as straight along it, is zero; block tells for each
-// vertex the block that its edge begins in.
+// where the field, taken as straight along it, is zero.
 //
 // The surface is manifold; it is closed where it does not end at samples that
 // are not known. The order of blocks does not matter. Cost: about 25 ns a
 // sample.
-func (l *Lattice) March(ctx context.Context, workers int) (m *Mesh, block []int32, err error) {
+func (l *Lattice) March(ctx context.Context, workers int) (*Mesh, error) {
 	order := make([]int32, len(l.At))
 	for i := range order {
 		order[i] = int32(i)
@@ -105,17 +104,14 @@ func (l *Lattice) March(ctx context.Context, workers int) (m *Mesh, block []int3
 		return cmp.Or(cmp.Compare(p[2], q[2]), cmp.Compare(p[1], q[1]), cmp.Compare(p[0], q[0]))
 	})
 	cuts := make([]cutBlock, len(l.At))
-	err = Each(ctx, len(order), workers, func(n int) { l.cut(order[n], &cuts[order[n]]) })
+	err := Each(ctx, len(order), workers, func(n int) { l.cut(order[n], &cuts[order[n]]) })
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	m = &Mesh{}
+	m := &Mesh{}
 	for _, b := range order {
 		cuts[b].base = int32(len(m.Verts))
 		m.Verts = append(m.Verts, cuts[b].verts...)
-		for range cuts[b].verts {
-			block = append(block, b)
-		}
 		cuts[b].verts = nil
 	}
 	tris := make([][]Tri, len(order))
@@ -126,7 +122,7 @@ func (l *Lattice) March(ctx context.Context, workers int) (m *Mesh, block []int3
 		tris[n], centres[n] = w.tris, w.centres
 	})
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	for n, some := range tris {
 		first := int32(len(m.Verts))
@@ -139,15 +135,12 @@ func (l *Lattice) March(ctx context.Context, workers int) (m *Mesh, block []int3
 			m.Tris = append(m.Tris, t)
 		}
 		m.Verts = append(m.Verts, centres[n]...)
-		for range centres[n] {
-			block = append(block, order[n])
-		}
 	}
-	return m.used(block)
+	return m.used(), nil
 }
 
 // used drops the vertices that no triangle has.
-func (m *Mesh) used(block []int32) (*Mesh, []int32, error) {
+func (m *Mesh) used() *Mesh {
 	to := make([]int32, len(m.Verts))
 	for _, t := range m.Tris {
 		for _, v := range t {
@@ -160,14 +153,14 @@ func (m *Mesh) used(block []int32) (*Mesh, []int32, error) {
 			continue
 		}
 		to[v] = n
-		m.Verts[n], block[n] = m.Verts[v], block[v]
+		m.Verts[n] = m.Verts[v]
 		n++
 	}
-	m.Verts, block = m.Verts[:n], block[:n]
+	m.Verts = m.Verts[:n]
 	for i, t := range m.Tris {
 		m.Tris[i] = Tri{to[t[0]], to[t[1]], to[t[2]]}
 	}
-	return m, block, nil
+	return m
 }
 
 // cutBlock holds the vertices on the edges that begin at a block's samples:

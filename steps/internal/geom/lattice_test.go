@@ -42,12 +42,12 @@ func TestMarchClosedForms(t *testing.T) {
 	} {
 		before := 0.0
 		for _, cell := range []float64{0.8, 0.4} {
-			m, block, err := sampled(cell, 8, 3*cell, tt.f).March(t.Context(), 2)
+			m, err := sampled(cell, 8, 3*cell, tt.f).March(t.Context(), 2)
 			if err != nil {
 				t.Fatal(err)
 			}
 			e, _ := m.Edges(t.Context(), 2)
-			if _, n := m.Shells(e); !m.Closed(e) || n != 1 || len(block) != len(m.Verts) {
+			if _, n := m.Shells(e); !m.Closed(e) || n != 1 {
 				t.Fatalf("%s: closed %v, %d shells", tt.name, m.Closed(e), n)
 			}
 			off := math.Abs(m.Volume()/tt.volume - 1)
@@ -80,7 +80,7 @@ func TestMarchNoise(t *testing.T) {
 				}
 			}
 		}
-		m, _, err := l.March(t.Context(), 2)
+		m, err := l.March(t.Context(), 2)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -89,7 +89,7 @@ func TestMarchNoise(t *testing.T) {
 			t.Fatalf("seed %d: closed %v, %d fans, %d triangles", seed, m.Closed(e), len(e.Fans), len(m.Tris))
 		}
 		if seed == 0 {
-			if again, _, _ := l.March(t.Context(), 5); !slices.Equal(again.Verts, m.Verts) || !slices.Equal(again.Tris, m.Tris) {
+			if again, _ := l.March(t.Context(), 5); !slices.Equal(again.Verts, m.Verts) || !slices.Equal(again.Tris, m.Tris) {
 				t.Error("other bits with other workers")
 			}
 		}
@@ -104,7 +104,7 @@ func TestMarchEnds(t *testing.T) {
 		}
 		return p.Len() - 6
 	})
-	m, _, err := l.March(t.Context(), 2)
+	m, err := l.March(t.Context(), 2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -122,7 +122,7 @@ func TestMarchCancel(t *testing.T) {
 	ctx, cancel := context.WithCancelCause(t.Context())
 	stop := errors.New("stop")
 	cancel(stop)
-	if _, _, err := sampled(1, 8, 3, func(p Vec) float64 { return p.Len() - 6 }).March(ctx, 2); !errors.Is(err, stop) {
+	if _, err := sampled(1, 8, 3, func(p Vec) float64 { return p.Len() - 6 }).March(ctx, 2); !errors.Is(err, stop) {
 		t.Errorf("error %v, want the cause", err)
 	}
 }

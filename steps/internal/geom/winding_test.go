@@ -10,7 +10,7 @@ import (
 // ball, exactly one half by its solid angle; and everywhere what the sum over
 // all triangles gives.
 func TestWinding(t *testing.T) {
-	ball, _, err := sampled(0.4, 8, 1.2, func(p Vec) float64 { return p.Len() - 6 }).March(t.Context(), 2)
+	ball, err := sampled(0.4, 8, 1.2, func(p Vec) float64 { return p.Len() - 6 }).March(t.Context(), 2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -53,7 +53,7 @@ func TestWinding(t *testing.T) {
 }
 
 func BenchmarkWinding(b *testing.B) {
-	m, _, err := sampled(0.1, 8, 0.3, func(p Vec) float64 { return p.Len() - 6 }).March(b.Context(), 2)
+	m, err := sampled(0.1, 8, 0.3, func(p Vec) float64 { return p.Len() - 6 }).March(b.Context(), 2)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"layette/steps/internal/geom"
@@ -79,6 +80,29 @@ func TestScatter(t *testing.T) {
 			t.Errorf("slope %g: a normal is %.3f rad off", slope, worst)
 		}
 	}
+}
+
+// TestMiddle is the number that sorting puts in the middle, also of many equal
+// numbers, of sorted ones, and of an organ pipe.
+func TestMiddle(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	for n := range 300 {
+		for kind := range 4 {
+			all := make([]float32, n*n/20)
+			for i := range all {
+				all[i] = [4]float32{r.Float32(), float32(r.IntN(4)), float32(i), float32(min(i, len(all)-i))}[kind]
+			}
+			want := 0.0
+			if sorted := slices.Sorted(slices.Values(all)); len(all) > 0 {
+				want = float64(sorted[len(all)/2])
+			}
+			if got := Middle(all); got != want {
+				t.Fatalf("of %d numbers of kind %d the middle is %g, want %g", len(all), kind, got, want)
+			}
+		}
+	}
+	// A number that is none stops nothing.
+	Middle([]float32{float32(math.NaN()), 1, 2, float32(math.NaN()), 3, 4, 5, 6, 7, 8, 9, 1, 2, 3, 4, 5, 6, 7, 8, 9, float32(math.NaN())})
 }
 
 // TestStand: a file that another program moved does not show where the scanner

@@ -134,11 +134,11 @@ func (l *look) meets(balls []geom.Ball, i int32, side float64) bool {
 	if edge.ID >= 0 && (float64(balls[edge.ID].Radius) < r/2 || balls[edge.ID].Free() && l.sharp(edge.ID)) {
 		return true
 	}
-	if side < 0 || r < 2*l.skin.Edge {
+	if side < 0 || r < l.skin.Edge || float64(l.along[i]) >= l.apart {
 		return false
 	}
-	// Few triangles may leave no ball where the walls meet; half way down it is
-	// half as wide all the same.
+	// Few triangles may leave no ball where the walls of a fold meet; half way
+	// down it is half as wide all the same.
 	half := l.tree.Nearest(l.at(i).Add(down.Mul(depth/2)), l.skin.Edge)
 	return half.ID >= 0 && !balls[half.ID].Free() && float64(balls[half.ID].Radius) < 0.65*r
 }

@@ -12,6 +12,9 @@ import (
 // left open which is meant.
 const rivals = 0.4
 
+// uneven is how far an opening may stray from a plane before it is said, mm.
+const uneven = 0.2
+
 // findMouth looks for the flat end of m that near lies on, or for the only
 // large one. It returns nil where there is none, and says why.
 func findMouth(ctx context.Context, m *geom.Mesh, edges *geom.Edges, near *geom.Vec) (*geom.Opening, string, error) {
@@ -31,7 +34,7 @@ func findMouth(ctx context.Context, m *geom.Mesh, edges *geom.Edges, near *geom.
 	case len(ends) > 1 && ends[1].Area >= rivals*ends[0].Area:
 		return nil, "", fmt.Errorf("two flat ends of %.0f and %.0f mm² about (%s) and (%s): say which is the opening with opening = [x, y, z]", ends[0].Area, ends[1].Area, place(ends[0].Centre.Add(m.Origin)), place(ends[1].Centre.Add(m.Origin)))
 	}
-	if f := ends[0].Flat; f > 0.5 {
+	if f := ends[0].Flat; f > uneven {
 		return &ends[0], fmt.Sprintf("the opening strays %.2f mm from a plane: it is taken for flat; cut it so", f), nil
 	}
 	return &ends[0], "", nil

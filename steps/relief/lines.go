@@ -102,6 +102,9 @@ func (l *look) rows() string {
 // notes says what people should know beside the spots.
 func (l *look) notes() []string {
 	var notes []string
+	if l.open > 0 {
+		notes = append(notes, fmt.Sprintf("the surface is open: %.1f mm of rim, or of edges that more than two triangles share; lines within %.1f mm of them are not counted", l.open, l.split.Cutoff))
+	}
 	if l.detail == 0 {
 		notes = append(notes, "no link of the chain says which detail it holds, so nothing is softened in the prediction")
 	}

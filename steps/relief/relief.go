@@ -4,6 +4,7 @@ package relief
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
@@ -71,6 +72,7 @@ type look struct {
 	beside  []bool
 	regions []region.Ball
 	lines   []line
+	open    float64 // length of rims, mm
 }
 
 func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
@@ -86,6 +88,9 @@ func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
 	}
 	if l.skin, err = form.NewSkin(ctx, l.mesh, job.Workers); err != nil {
 		return nil, err
+	}
+	if l.open = l.skin.Rims(); l.open == 0 && l.mesh.Volume() < 0 {
+		return nil, errors.New("the surface is inside out: its lines would be taken for ridges; run soundness first")
 	}
 	l.places = l.skin.Places()
 	job.Progress.Start("telling relief from form", 2)

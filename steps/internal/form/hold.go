@@ -38,6 +38,18 @@ func (s *Skin) hold() {
 	}
 }
 
+// Rims returns the length of the edges that are not between two triangles, mm.
+func (s *Skin) Rims() float64 {
+	var sum geom.Sum
+	for e, across := range s.edges.Across {
+		if across < 0 {
+			from, to := s.Mesh.Ends(int32(e))
+			sum.Add(s.Mesh.Verts[to].Vec().Sub(s.Mesh.Verts[from].Vec()).Len())
+		}
+	}
+	return sum.Total()
+}
+
 // flatFrom gathers the triangles joined to t that lie in its plane.
 func (s *Skin) flatFrom(t int32, seen []bool, flat []int32) []int32 {
 	a, b, c := s.Mesh.Corners(int(t))

@@ -319,16 +319,20 @@ func TestPinned(t *testing.T) {
 	}
 }
 
-// BenchmarkRun deepens a part of two million triangles.
+// BenchmarkRun deepens a part of two million triangles, and one of five.
 func BenchmarkRun(b *testing.B) {
-	m := bowl(180, 0.18, func(x, y float64) float64 {
-		return -0.4*math.Exp(-math.Pow((x-50)/0.6, 2)) - 0.3*math.Exp(-math.Pow((y-90)/0.5, 2)) + 0.1*math.Sin(x)*math.Cos(y)
-	})
-	in := file(b, m)
-	for b.Loop() {
-		steptest.Run(b, Kind{}, steptest.Given{Inputs: in, Values: step.Values{"links": links(1)}})
+	for name, side := range map[string]float64{"2M": 180, "5M": 285} {
+		b.Run(name, func(b *testing.B) {
+			m := bowl(side, 0.18, func(x, y float64) float64 {
+				return -0.4*math.Exp(-math.Pow((x-50)/0.6, 2)) - 0.3*math.Exp(-math.Pow((y-90)/0.5, 2)) + 0.1*math.Sin(x)*math.Cos(y)
+			})
+			in := file(b, m)
+			for b.Loop() {
+				steptest.Run(b, Kind{}, steptest.Given{Inputs: in, Values: step.Values{"links": links(1)}})
+			}
+			b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
+		})
 	}
-	b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
 }
 
 func init() { size = draw.Size{Width: 240, Height: 180} }

@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"layette/engine/step"
 	"layette/steps/internal/limb"
@@ -39,16 +40,8 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, side := range [2]string{"arm", "leg"} {
-		l, r := k.named("left-"+side), k.named("right-"+side)
-		if l == nil || r == nil || len(l.limb.Openings) == 0 || len(r.limb.Openings) == 0 {
-			continue
-		}
-		t, err := compare(ctx, l, r, job.Workers)
-		if err != nil {
-			return nil, err
-		}
-		k.twins = append(k.twins, t)
+	if err := k.pair(ctx, job.Workers); err != nil {
+		return nil, err
 	}
 	k.sides()
 	k.child()
@@ -61,34 +54,79 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	return out, workpiece.WriteText(job, "rows", "proportions.csv", k.rows())
 }
 
-// read measures every surface of an input.
+// pair compares arms and legs, each left one with its right one.
+func (k *kit) pair(ctx context.Context, workers int) error {
+	var twins [2]*twin
+	var errs [2]error
+	var group sync.WaitGroup
+	for i, limb := range [2]string{"arm", "leg"} {
+		l, r := k.named("left-"+limb), k.named("right-"+limb)
+		if l == nil || r == nil || len(l.limb.Openings) == 0 || len(r.limb.Openings) == 0 {
+			continue
+		}
+		group.Go(func() { twins[i], errs[i] = compare(ctx, l, r, workers) })
+		if workers == 1 {
+			group.Wait()
+		}
+	}
+	group.Wait()
+	for i, t := range twins {
+		if errs[i] != nil {
+			return errs[i]
+		}
+		if t != nil {
+			k.twins = append(k.twins, t)
+		}
+	}
+	return nil
+}
+
+// read measures every surface of an input, as many at a time as there are
+// workers: most of the work on one is done by one.
 func (k *kit) read(ctx context.Context, job *step.Job, input string) ([]*part, error) {
-	var out []*part
 	files := job.Inputs[input]
 	job.Progress.Start("measure", len(files))
-	for _, f := range files {
-		piece, err := workpiece.Open(ctx, job, f)
-		if err != nil {
-			return nil, err
+	out, errs := make([]*part, len(files)), make([]error, len(files))
+	var group sync.WaitGroup
+	free := make(chan struct{}, max(1, job.Workers))
+	for i, f := range files {
+		free <- struct{}{}
+		group.Go(func() {
+			out[i], errs[i] = readOne(ctx, job, f)
+			job.Progress.Add(1)
+			<-free
+		})
+	}
+	group.Wait()
+	for i, p := range out {
+		if errs[i] != nil {
+			return nil, errs[i]
 		}
-		name := f.Part
-		if name == "" {
-			name = piece.Base()
-		}
-		for _, p := range out {
-			if p.name == name {
-				return nil, fmt.Errorf("%s and %s are both %q: a kit has each part once", p.file, f.Name, name)
+		for _, q := range out[:i] {
+			if p.name == q.name {
+				return nil, fmt.Errorf("%s and %s are both %q: a kit has each part once", q.file, p.file, p.name)
 			}
 		}
-		p, err := look(ctx, name, f.Name, piece.Mesh, job.Workers)
-		if err != nil {
-			return nil, err
-		}
-		k.notes = append(append(k.notes, piece.Notes()...), p.notes...)
-		out = append(out, p)
-		job.Progress.Add(1)
+		k.notes = append(k.notes, p.notes...)
 	}
 	return out, nil
+}
+
+func readOne(ctx context.Context, job *step.Job, f step.File) (*part, error) {
+	piece, err := workpiece.Open(ctx, job, f)
+	if err != nil {
+		return nil, err
+	}
+	name := f.Part
+	if name == "" {
+		name = piece.Base()
+	}
+	p, err := look(ctx, name, f.Name, piece.Mesh, job.Workers)
+	if err != nil {
+		return nil, err
+	}
+	p.notes = append(piece.Notes(), p.notes...)
+	return p, nil
 }
 
 // sizes copies what was measured into the measures that are declared.

@@ -12,6 +12,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"layette/engine/step"
@@ -304,7 +305,7 @@ func TestCancel(t *testing.T) {
 	f := []step.File{file(t, "left-leg", meshed(t, specimen.Options{}, "left-leg", coarse)), file(t, "right-leg", meshed(t, specimen.Options{}, "right-leg", coarse))}
 	for after := range 3 {
 		ctx, cancel := context.WithCancelCause(t.Context())
-		job := &step.Job{Inputs: map[string][]step.File{"parts": f}, Values: steptest.Values(t, Kind{}.Handbook(), nil), Workers: 2, Progress: stopper{after, new(int), func() { cancel(stop) }}}
+		job := &step.Job{Inputs: map[string][]step.File{"parts": f}, Values: steptest.Values(t, Kind{}.Handbook(), nil), Workers: 2, Progress: stopper{int64(after), new(atomic.Int64), func() { cancel(stop) }}}
 		if after == 0 {
 			cancel(stop)
 		}
@@ -315,14 +316,14 @@ func TestCancel(t *testing.T) {
 }
 
 type stopper struct {
-	after int
-	seen  *int
+	after int64
+	seen  *atomic.Int64
 	stop  func()
 }
 
 func (s stopper) Start(string, int) {}
 func (s stopper) Add(n int) {
-	if *s.seen += n; *s.seen == s.after {
+	if s.seen.Add(int64(n)) == s.after {
 		s.stop()
 	}
 }
@@ -331,6 +332,10 @@ func (s stopper) Add(n int) {
 func TestPinned(t *testing.T) {
 	r := measure(t, []step.File{file(t, "left-leg", meshed(t, specimen.Options{}, "left-leg", coarse))}, nil)
 	const want = "3d4f49eb03639325"
+	alone := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {file(t, "left-leg", meshed(t, specimen.Options{}, "left-leg", coarse))}}, Workers: 1})
+	if !bytes.Equal(alone.Files["rows/proportions.csv"], r.Files["rows/proportions.csv"]) {
+		t.Error("one worker finds otherwise than two")
+	}
 	h := sha256.Sum256(r.Files["rows/proportions.csv"])
 	if got := hex.EncodeToString(h[:])[:16]; got != want {
 		t.Errorf("the outcome is %s, was %s: raise Version\n%s", got, want, r.Files["rows/proportions.csv"])

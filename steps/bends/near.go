@@ -74,7 +74,11 @@ func (k *look) findNears(ctx context.Context, workers int) error {
 	if err != nil {
 		return err
 	}
-	type key [2]int32
+	const place = 8 // mm: one candidate in each
+	type key struct {
+		branch, other int32
+		at            [3]int32
+	}
 	type candidate struct {
 		a, b int32
 		d    float64
@@ -94,8 +98,9 @@ func (k *look) findNears(ctx context.Context, workers int) error {
 				continue
 			}
 			if d := math.Sqrt(n.Dist2); way > max(k.apart, 4*d) {
-				if c, met := found[key{branch, other}]; !met || d < c.d {
-					found[key{branch, other}] = candidate{s.v, o.v, d}
+				q := key{branch, other, [3]int32{int32(math.Floor(p.X / place)), int32(math.Floor(p.Y / place)), int32(math.Floor(p.Z / place))}}
+				if c, met := found[q]; !met || d < c.d {
+					found[q] = candidate{s.v, o.v, d}
 				}
 			}
 		}
@@ -104,10 +109,12 @@ func (k *look) findNears(ctx context.Context, workers int) error {
 	for q := range found {
 		keys = append(keys, q)
 	}
-	slices.SortFunc(keys, func(a, b key) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
+	slices.SortFunc(keys, func(a, b key) int {
+		return cmp.Or(cmp.Compare(a.branch, b.branch), cmp.Compare(a.other, b.other), slices.Compare(a.at[:], b.at[:]))
+	})
 	for _, q := range keys {
 		c := found[q]
-		n := near{branch: q[0], other: q[1]}
+		n := near{branch: q.branch, other: q.other}
 		n.air, n.at, n.to = k.exactly(c.a, c.b, 3*cell)
 		_, _, n.way, _ = k.apartness(c.a, c.b)
 		n.level, n.under = float64(k.Rings.Dist[c.a]), float64(k.Rings.Dist[c.b])
@@ -118,8 +125,26 @@ func (k *look) findNears(ctx context.Context, workers int) error {
 			k.nears = append(k.nears, n)
 		}
 	}
-	k.nears = onePerPlace(k.nears)
+	k.nears = onePerPlace(k.leasts(k.nears))
 	return nil
+}
+
+// leasts keeps of the near skins of two branches the nearest that touch and the
+// nearest that do not: what touches at one place may leave air at another.
+func (k *look) leasts(list []near) []near {
+	var out []near
+	for _, n := range list {
+		i := slices.IndexFunc(out, func(o near) bool {
+			return o.branch == n.branch && o.other == n.other && (o.air <= k.touch) == (n.air <= k.touch)
+		})
+		switch {
+		case i < 0:
+			out = append(out, n)
+		case n.air < out[i].air:
+			out[i] = n
+		}
+	}
+	return out
 }
 
 // sideBySide reports whether two skins are near in the direction in which the
@@ -205,8 +230,8 @@ func (k *look) exactly(a, b int32, reach float64) (air float64, at, to geom.Vec)
 	at, to, air = k.Mesh.Verts[a].Vec(), k.Mesh.Verts[b].Vec(), math.Inf(1)
 	for {
 		d, on, over, u, v := k.nearest(k.trianglesNear(s, at, reach), k.trianglesNear(t, to, reach))
-		if d >= air {
-			return air, at, to
+		if _, _, way, _ := k.apartness(k.Mesh.Tris[u][0], k.Mesh.Tris[v][0]); d >= air || way <= max(k.apart, 4*d) && !math.IsInf(air, 1) {
+			return air, at, to // no less, or down in a fold
 		}
 		air, at, to, s, t = d, on, over, u, v
 	}

@@ -28,7 +28,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "coverage",
-		Version: 3,
+		Version: 4,
 		Summary: "Tells what no scan saw, the likely cause, and where to stand for the next shot.",
 		Method: "Unseen places are the holes of the joined surface and its invented skin (seen = 0). As many of the largest as the part has " +
 			"openings of its own (a neck, a wrist) are set apart.\n\n" +
@@ -36,7 +36,8 @@ func (Kind) Handbook() step.Handbook {
 			"nearly square on and close enough, and still nothing came back, the skin is wet, shiny, dark or hairy. Where scanners saw it only from " +
 			"the side it was grazing. Otherwise nobody looked.\n\n" +
 			"The advice is the direction from which most of the place is in clear sight, nearest to square on, at the distance of the other shots. " +
-			"Words for directions suppose that the part faces +Y with its right at +X and its top at +Z; the nearest shot is named beside them.",
+			"It is told from where other shots were taken, so many degrees round from the nearest and towards another or away from it, since a part " +
+			"placed by its shots alone has no front of its own.",
 		Sources: []string{
 			"Gupta et al., Int J Comput Vis 2013: folds and skin both degrade structured light, so creases, ears and gaps between fingers stay doubtful however many shots see them (abstract)",
 			"Heike et al., Head Face Med 2010;6:18, and clinical capture guides (from memory): wet lips, nostrils, ear canals, hairline and under the chin stay unseen",

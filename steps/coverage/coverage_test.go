@@ -156,7 +156,7 @@ func TestCauses(t *testing.T) {
 	if err != nil || len(lines) != 5 {
 		t.Fatalf("%d lines, %v", len(lines), err)
 	}
-	for cause, says := range map[string]string{"wet": "in front", "missed": "behind", "hollow": "above", "grazing": "to the right"} {
+	for cause, says := range map[string]string{"wet": "about where 001", "missed": "degrees round from where", "hollow": "degrees round from where", "grazing": "was taken, away from where"} {
 		found := false
 		for _, l := range lines {
 			found = found || l[6] == cause && strings.Contains(l[7], says)
@@ -168,7 +168,7 @@ func TestCauses(t *testing.T) {
 	if wide, want := r.Measures["unseen.widest"].(float64), 2*radius*math.Sin(11*math.Pi/180); math.Abs(wide-want) > 0.1*want {
 		t.Errorf("the widest is %.2f mm wide, want %.2f", wide, want)
 	}
-	if s := r.Spots[0]; !strings.Contains(s.Says, "The nearest shot is 001,") || len(s.Ring) == 0 || s.Value < 6 {
+	if s := r.Spots[0]; !strings.Contains(s.Says, "about where 001 was taken") || len(s.Ring) == 0 || s.Value < 6 {
 		t.Errorf("spot %+v", s)
 	}
 }
@@ -205,18 +205,37 @@ func TestInvented(t *testing.T) {
 	}
 }
 
-func TestWords(t *testing.T) {
+// TestWay: directions are told by the shots, whatever frame the part lies in.
+func TestWay(t *testing.T) {
+	turned := geom.SmallTurn(geom.Vec{X: 0.7, Y: -0.4, Z: 1.1})
+	shots := []stand{{name: "a", at: geom.Vec{Y: 300}}, {name: "b", at: geom.Vec{X: 300, Y: 1}}}
 	for _, tt := range []struct {
-		d    geom.Vec
+		dir  geom.Vec
+		n    int // of the shots
 		want string
 	}{
-		{geom.Vec{Y: 1}, "in front"},
-		{geom.Vec{X: -1, Z: 0.9}, "to the left and above"},
-		{geom.Vec{Z: -1, Y: -0.2}, "below, a little behind"},
+		{geom.Vec{X: 0.05, Y: 1}, 2, "about where a was taken"},
+		{geom.Vec{X: 0.5774, Y: 1}, 2, "30 degrees round from where a was taken, towards where b was taken"},
+		{geom.Vec{X: -1, Y: 1}, 2, "45 degrees round from where a was taken, away from where b was taken"},
+		{geom.Vec{X: 1, Y: -1}, 2, "45 degrees round from where b was taken, away from where a was taken"},
 	} {
-		if got := words(tt.d.Unit()); got != tt.want {
-			t.Errorf("%v: %q, want %q", tt.d, got, tt.want)
+		for _, rot := range []geom.Mat{geom.Identity, turned} {
+			c := &cover{}
+			for _, s := range shots[:tt.n] {
+				s.at = rot.Apply(s.at)
+				c.shots = append(c.shots, s)
+			}
+			if got := c.way(geom.Vec{}, rot.Apply(tt.dir).Unit()); got != tt.want {
+				t.Errorf("%v: %q, want %q", tt.dir, got, tt.want)
+			}
 		}
+	}
+	alone := &cover{shots: shots[:1]}
+	if got, want := alone.way(geom.Vec{}, geom.Vec{Z: 1}), "90 degrees round from where a was taken, in the direction (0.00, 0.00, 1.00) of the surface's own frame"; got != want {
+		t.Errorf("one shot: %q, want %q", got, want)
+	}
+	if got, want := (&cover{}).way(geom.Vec{}, geom.Vec{Z: 1}), "in the direction (0.00, 0.00, 1.00) of the surface's own frame"; got != want {
+		t.Errorf("no shots: %q, want %q", got, want)
 	}
 }
 
@@ -238,13 +257,13 @@ func TestPinned(t *testing.T) {
 	for _, workers := range []int{1, 3} {
 		r := steptest.Run(t, Kind{}, steptest.Given{Workers: workers, Inputs: map[string][]step.File{"surface": {ply(t, "m.ply", m)}, "scans": scans, "poses": table}})
 		got := fmt.Sprintf("%x", sha256.Sum256(append(r.Files["map/coverage.ply"], r.Files["places/places.csv"]...)))[:16]
-		if v := (Kind{}).Handbook().Version; v != 3 || got != pinned {
+		if v := (Kind{}).Handbook().Version; v != 4 || got != pinned {
 			t.Errorf("version %d gives %s with %d workers, pinned is %s", v, got, workers, pinned)
 		}
 	}
 }
 
-const pinned = "c6dd5d5cabb02679"
+const pinned = "b318bb47a6ca2979"
 
 func TestCancel(t *testing.T) {
 	ctx, cancel := context.WithCancelCause(t.Context())

@@ -1,6 +1,7 @@
 package coverage
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -212,17 +213,7 @@ func (c *cover) advise(p *place, open []sight) {
 		p.advice = "No shot from outside reaches it: take it from a casting, or sculpt it."
 		return
 	}
-	at := p.at.Add(best.dir.Mul(c.distance))
-	p.advice = fmt.Sprintf("Stand %.0f mm off: %s.", math.Round(c.distance/10)*10, words(best.dir))
-	near, far := "", math.Inf(1)
-	for _, s := range c.shots {
-		if d := s.at.Sub(at).Len(); d < far {
-			near, far = s.name, d
-		}
-	}
-	if near != "" {
-		p.advice += fmt.Sprintf(" The nearest shot is %s, taken %.0f mm from there.", near, math.Round(far/5)*5)
-	}
+	p.advice = fmt.Sprintf("Stand %.0f mm off, %s.", math.Round(c.distance/10)*10, c.way(p.at, best.dir))
 	if p.cause == hollow {
 		p.advice += " Look straight into it."
 	}
@@ -231,33 +222,47 @@ func (c *cover) advise(p *place, open []sight) {
 	}
 }
 
-// words tells a direction by the part's own sides, the strongest first.
-func words(d geom.Vec) string {
-	type way struct {
-		name string
-		much float64
+// way tells a direction from the place at by the shots that were taken, since a
+// part that was placed by its shots alone has no front: so many degrees round
+// from the nearest shot, towards another or away from it. Without shots it is
+// told as a vector in the surface's own frame.
+func (c *cover) way(at, dir geom.Vec) string {
+	toward := func(s stand) geom.Vec { return s.at.Sub(at).Unit() }
+	vector := fmt.Sprintf("in the direction (%.2f, %.2f, %.2f) of the surface's own frame", dir.X+0, dir.Y+0, dir.Z+0)
+	if len(c.shots) == 0 {
+		return vector
 	}
-	side := func(x float64, plus, minus string) way {
-		if x < 0 {
-			return way{minus, -x}
+	near := slices.MaxFunc(c.shots, func(a, b stand) int { return cmp.Compare(toward(a).Dot(dir), toward(b).Dot(dir)) })
+	from := toward(near)
+	angle := 5 * math.Round(math.Acos(min(max(from.Dot(dir), -1), 1))*180/math.Pi/5)
+	if angle < 10 {
+		return "about where " + near.name + " was taken"
+	}
+	turn := across(dir, from)
+	best, how := 0.7, ""
+	for _, s := range c.shots {
+		side := across(toward(s), from)
+		cos := side.Dot(turn)
+		if math.Abs(cos) <= best {
+			continue
 		}
-		return way{plus, x}
-	}
-	ways := []way{side(d.Y, "in front", "behind"), side(d.X, "to the right", "to the left"), side(d.Z, "above", "below")}
-	slices.SortStableFunc(ways, func(a, b way) int {
-		switch {
-		case a.much > b.much:
-			return -1
-		case a.much < b.much:
-			return 1
+		best, how = math.Abs(cos), ", towards where "+s.name+" was taken"
+		if cos < 0 {
+			how = ", away from where " + s.name + " was taken"
 		}
-		return 0
-	})
-	text := ways[0].name
-	if ways[1].much > 0.35 {
-		text += " and " + ways[1].name
-	} else if ways[1].much > 0.15 {
-		text += ", a little " + ways[1].name
 	}
-	return text
+	if how == "" {
+		how = ", " + vector
+	}
+	return fmt.Sprintf("%.0f degrees round from where %s was taken%s", angle, near.name, how)
+}
+
+// across returns the direction in which d turns off from axis, zero if it
+// hardly does.
+func across(d, axis geom.Vec) geom.Vec {
+	side := d.Sub(axis.Mul(d.Dot(axis)))
+	if side.Len() < 0.1 {
+		return geom.Vec{}
+	}
+	return side.Unit()
 }

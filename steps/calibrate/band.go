@@ -6,53 +6,46 @@ import "math"
 // 95 %; all three are NaN where the samples cannot tell.
 type band struct{ at, from, to float64 }
 
-// student is the two-sided 95 % point of Student's t with blocks - 1 degrees.
-const student = 2.0227
+// students are the two-sided 95 % points of Student's t for 1, 2, ... degrees
+// (tables; from memory); after 40 those of 40 are taken.
+var students = [...]float64{12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228,
+	2.201, 2.179, 2.160, 2.145, 2.131, 2.120, 2.110, 2.101, 2.093, 2.086,
+	2.080, 2.074, 2.069, 2.064, 2.060, 2.056, 2.052, 2.048, 2.045, 2.042,
+	2.040, 2.037, 2.035, 2.032, 2.030, 2.028, 2.026, 2.024, 2.023, 2.021}
+
+func student(degrees int) float64 { return students[min(degrees, len(students))-1] }
 
 // jackknife returns an estimate with its bounds from what it becomes with each
 // of the pieces left out (J. W. Tukey, 1958; from memory).
 func jackknife(at float64, without []float64) band {
-	mean := 0.0
+	n, mean, s := float64(len(without)), 0.0, 0.0
 	for _, x := range without {
-		mean += x / float64(len(without))
+		mean += x / n
 	}
-	s := 0.0
 	for _, x := range without {
 		s += float64((x - mean) * (x - mean))
 	}
-	n := float64(len(without))
-	half := student * math.Sqrt(s*(n-1)/n)
+	half := student(len(without)-1) * math.Sqrt(s*(n-1)/n)
 	return band{at, at - half, at + half}
 }
 
-// What leaving pieces out does not show, because the whole sample has it. All
-// are chosen by us from simulated samples; no source.
+// Chosen by us, no source.
 const (
-	offLeast    = 0.0005 // of a share of length: what was seen to be off with bent samples
-	offBend     = 0.1    // of the bending over half the length of the part
-	offUnshared = 2.0    // of what is left beyond noise over half the length of the part
-	offKept     = 0.05   // of a share of depth
-	offDetail   = 0.05   // of the detail
-	tells       = 0.005  // a sample that may be off by more cannot tell its shrinkage
-	noisier     = 1.1    // how much more than noise may be left by chance
+	tells   = 0.005 // a sample that may be off by more cannot tell its shrinkage
+	noisier = 1.1   // how much more than noise may be left by chance
 )
 
-// beyond returns how much of what a fit leaves noise does not explain, mm.
-func (f *fitted) beyond() float64 {
-	usual := noisier * f.noise
-	return math.Sqrt(max(0, float64(f.sigma*f.sigma)-float64(usual*usual)))
-}
-
-// off returns by how much the shrinkage may be off in all pieces alike.
-func (f *fitted) off(bend float64) float64 {
-	b, u := offBend*bend/f.size, offUnshared*f.beyond()/f.size
-	return math.Sqrt(float64(offLeast*offLeast) + float64(b*b) + float64(u*u))
-}
+// What leaving pieces out does not show, because the whole sample has it: seen
+// on simulated samples, no source.
+const (
+	offShape  = 0.0025 // mm over half the size: of shrinkage
+	offDetail = 0.02   // of the squared detail
+	offFacets = 1.5    // of the mean area of the master's triangles: of the squared detail
+)
 
 // wider returns the band with off added to its half width as squares add.
 func (b band) wider(off float64) band {
-	half := (b.to - b.from) / 2
-	half = math.Sqrt(float64(half*half) + float64(off*off))
+	half := hypot((b.to-b.from)/2, off)
 	return band{b.at, b.at - half, b.at + half}
 }
 
@@ -62,41 +55,58 @@ var unknown = band{math.NaN(), math.NaN(), math.NaN()}
 // known reports whether the samples can tell.
 func (b band) known() bool { return b.at == b.at }
 
-// students are the two-sided 95 % points of Student's t for 1, 2, ... degrees
-// (tables; from memory).
-var students = []float64{12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228}
-
-// together averages the estimates that are known. What may be off in all pieces
-// of a sample may be off in all samples alike, so more samples do not narrow
-// the bounds below off. Where samples differ by more than their own bounds
-// explain, the difference between them sets the bounds.
-func together(given []band, off float64) band {
+// together joins the estimates that are known, each weighed by its own bounds.
+// Where samples differ by more than these explain, a spread between samples is
+// added to each (R. DerSimonian and N. Laird, "Meta-analysis in clinical
+// trials", 1986), and as few samples tell little of that spread, the bounds are
+// Student's (G. Knapp and J. Hartung, 2003), no narrower than without; both
+// from memory.
+func together(given []band) band {
 	var all []band
 	for _, b := range given {
 		if b.known() {
 			all = append(all, b)
 		}
 	}
-	if len(all) == 0 {
+	switch len(all) {
+	case 0:
 		return unknown
+	case 1:
+		return all[0]
 	}
-	n := float64(len(all))
-	mean, own := 0.0, 0.0
-	for _, b := range all {
-		mean += b.at / n
-		half := (b.to - b.from) / (2 * student)
-		own += float64(half*half) / n
+	own := make([]float64, len(all)) // variances
+	for k, b := range all {
+		s := (b.to - b.from) / 2 / student(blocks-1)
+		own[k] = max(float64(s*s), 1e-18)
 	}
-	between := 0.0
-	for _, b := range all {
-		between += float64((b.at - mean) * (b.at - mean))
+	fixed, weights, spread := weighed(all, own, 0)
+	degrees := float64(len(all) - 1)
+	squares := 0.0
+	for _, v := range own {
+		squares += 1 / float64(v*v)
 	}
-	half := max(off, student*math.Sqrt(own/n))
-	if len(all) > 1 {
-		if spread := between / (n - 1); spread > 2*own {
-			t := students[min(len(all)-2, len(students)-1)]
-			half = max(half, t*math.Sqrt(spread/n))
-		}
+	if more := (spread - degrees) / (weights - squares/weights); more > 0 {
+		at, weights, spread := weighed(all, own, more)
+		half := student(len(all)-1) * math.Sqrt(max(1, spread/degrees)/weights)
+		return band{at, at - half, at + half}
 	}
-	return band{mean, mean - half, mean + half}
+	half := student(blocks-1) / math.Sqrt(weights)
+	return band{fixed, fixed - half, fixed + half}
 }
+
+// weighed returns the mean weighed by one over the variances, each with more
+// added, the sum of weights and the weighed sum of squares about the mean.
+func weighed(all []band, own []float64, more float64) (mean, weights, spread float64) {
+	for k, b := range all {
+		w := 1 / (own[k] + more)
+		mean, weights = mean+float64(w*b.at), weights+w
+	}
+	mean /= weights
+	for k, b := range all {
+		spread += float64((b.at-mean)*(b.at-mean)) / (own[k] + more)
+	}
+	return mean, weights, spread
+}
+
+// hypot adds as squares add; math.Hypot has not the same bits everywhere.
+func hypot(a, b float64) float64 { return math.Sqrt(float64(a*a) + float64(b*b)) }

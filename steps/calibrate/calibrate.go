@@ -21,9 +21,11 @@ type Kind struct{}
 
 // calibration is one master with what samples are compared by.
 type calibration struct {
-	master  *master
-	form    *master // the same without what is finer than formFrom
+	mesh    *geom.Mesh // the master, welded
+	middle  geom.Vec   // of its skin
+	size    float64    // half the longest way through its box, mm
 	relief  *relieved
+	forms   []*target // it without what is finer than formFrom
 	regions []region.Ball
 	reach   float64
 	workers int
@@ -81,7 +83,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 		if err != nil {
 			return nil, err
 		}
-		between := s.Mesh.Origin.Sub(c.master.mesh.Origin)
+		between := s.Mesh.Origin.Sub(c.mesh.Origin)
 		one, err := c.study(ctx, f.Name, s.Mesh.Moved(between))
 		if err != nil {
 			return nil, err
@@ -94,37 +96,36 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	return out, c.write(ctx, job, p.Base(), r)
 }
 
+// formFrom are the wavelengths, mm, without which a sample is first laid on its
+// master one after the other, so that no line catches a neighbouring one:
+// common practice, no source.
+var formFrom = [...]float64{8, 4, 2}
+
 func newCalibration(ctx context.Context, job *step.Job, m *geom.Mesh) (*calibration, error) {
 	c := &calibration{reach: job.Values.Float("reach"), workers: job.Workers}
 	if job.Values.Has("regions") {
 		c.regions, _ = region.Read(job.Values.Table("regions"))
 	}
-	welded, _, err := m.Welded(ctx, job.Workers)
-	if err != nil {
-		return nil, err
-	}
-	if c.master, err = newMaster(ctx, welded, job.Workers); err != nil {
-		return nil, err
-	}
-	if c.relief, err = newRelieved(ctx, welded, job.Workers); err != nil {
-		return nil, err
-	}
-	return c, c.takeForm(ctx)
+	return c, c.prepare(ctx, m)
 }
 
-// formFrom is the wavelength, mm, from which on a sample is first laid on its
-// master: common practice, no source.
-const formFrom = 4.0
-
-func (c *calibration) takeForm(ctx context.Context) error {
-	smooth, err := c.relief.softened(ctx, c.master.mesh, formFrom)
-	if err != nil {
+// prepare makes the master ready for samples to be compared with.
+func (c *calibration) prepare(ctx context.Context, m *geom.Mesh) (err error) {
+	if c.mesh, _, err = m.Welded(ctx, c.workers); err != nil {
 		return err
 	}
-	if c.form, err = newMaster(ctx, smooth, c.workers); err != nil {
+	if c.relief, err = newRelieved(ctx, c.mesh, c.workers); err != nil {
 		return err
 	}
-	c.form.centre, c.form.size = c.master.centre, c.master.size
+	c.size = c.mesh.Bounds().Size().Len() / 2
+	c.middle = c.relief.middle()
+	for _, w := range formFrom {
+		t, err := c.relief.softened(ctx, w, c.workers)
+		if err != nil {
+			return err
+		}
+		c.forms = append(c.forms, t)
+	}
 	return nil
 }
 
@@ -139,7 +140,7 @@ func (c *calibration) write(ctx context.Context, job *step.Job, base string, r *
 		return err
 	}
 	left := c.relief.skin.Carry(r.samples[0].left)
-	m := c.master.mesh
+	m := c.mesh
 	plain := &geom.Mesh{Verts: m.Verts, Tris: m.Tris, Origin: m.Origin}
 	if err := workpiece.Write(job, "map", base+"-difference.ply", plain, meshio.Column{Name: "difference", Values: left}); err != nil {
 		return err
@@ -175,20 +176,20 @@ func newResult(values step.Values, samples []*found) *result {
 		at := func(x float64) float64 { return 1 - (1-x)/warm }
 		return band{at(b.at), at(b.from), at(b.to)}
 	}
-	gather := func(off float64, of func(*found) band) band {
+	gather := func(of func(*found) band) band {
 		var all []band
 		for _, s := range samples {
 			all = append(all, of(s))
 		}
-		return together(all, off)
+		return together(all)
 	}
 	for k := range 3 {
-		r.shrink[k] = cool(gather(offLeast, func(f *found) band { return f.shrink[k] }))
+		r.shrink[k] = cool(gather(func(f *found) band { return f.shrink[k] }))
 	}
-	r.mean = cool(gather(offLeast, func(f *found) band { return f.mean }))
-	r.detail = gather(0, func(f *found) band { return f.detail })
+	r.mean = cool(gather(func(f *found) band { return f.mean }))
+	r.detail = gather(func(f *found) band { return f.detail })
 	for k := range bands {
-		r.share[k] = gather(offKept, func(f *found) band { return f.share[k] })
+		r.share[k] = gather(func(f *found) band { return f.share[k] })
 	}
 	r.compare()
 	return r

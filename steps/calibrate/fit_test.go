@@ -1,100 +1,187 @@
 package calibrate
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"layette/steps/internal/form"
 	"layette/steps/internal/geom"
 )
 
-// lump is a closed surface without symmetry, about 38 by 28 by 22 mm, with
-// relief of 1 to 6 mm wavelength.
-func lump(n int) *geom.Mesh {
-	m := &geom.Mesh{}
-	put := func(th, ph float64) {
-		d := geom.Vec{X: math.Sin(th) * math.Cos(ph), Y: math.Sin(th) * math.Sin(ph), Z: math.Cos(th)}
+// lump is a closed surface without symmetry, about 34 by 27 by 25 mm, with
+// relief of 1 to 6 mm wavelength, 0.03 of it deep either way. Its triangles,
+// 20 by the square of n, lie otherwise for every turn.
+func lump(n int, turn geom.Vec) *geom.Mesh {
+	m, rot := ball(n), geom.SmallTurn(turn)
+	for i, v := range m.Verts {
+		d := rot.Apply(v.Vec())
 		r := 1 + 0.15*math.Sin(3*d.X+1) + 0.12*math.Cos(4*d.Y-d.Z) + 0.1*d.X*d.Y
 		p := geom.Vec{X: 17 * r * d.X, Y: 12.5 * r * d.Y, Z: 10 * r * d.Z}
 		h := 0.0
-		for k, w := range []float64{1.2, 1.7, 2.4, 3.4, 4.8, 6.8} {
+		for k, w := range []float64{1, 1.4, 2, 2.8, 4, 5.6} {
 			a := float64(k) * 1.1
 			u := math.Cos(a)*p.X + math.Sin(a)*p.Y + 0.6*math.Cos(2*a+1)*p.Z
 			h += 0.03 * w * math.Sin(2*math.Pi*u/w+a)
 		}
-		m.Verts = append(m.Verts, p.Add(d.Mul(h*0.5)).Point())
+		m.Verts[i] = p.Add(d.Mul(h)).Point()
 	}
-	cols := 2 * n
-	put(0, 0)
-	for i := 1; i < n; i++ {
-		for j := range cols {
-			put(math.Pi*float64(i)/float64(n), 2*math.Pi*float64(j)/float64(cols))
+	return m
+}
+
+// ball is a ball of radius 1: an icosahedron with sides cut in n.
+func ball(n int) *geom.Mesh {
+	g := (1 + math.Sqrt(5)) / 2
+	ico := &geom.Mesh{}
+	for _, s := range [4][2]float64{{1, g}, {-1, g}, {1, -g}, {-1, -g}} {
+		for _, p := range []geom.Vec{{X: s[0], Y: s[1]}, {Y: s[0], Z: s[1]}, {X: s[1], Z: s[0]}} {
+			ico.Verts = append(ico.Verts, p.Point())
 		}
 	}
-	put(math.Pi, 0)
-	at := func(i, j int) int32 {
-		switch i {
-		case 0:
-			return 0
-		case n:
-			return int32(len(m.Verts) - 1)
-		}
-		return int32(1 + (i-1)*cols + j%cols)
-	}
-	for i := range n {
-		for j := range cols {
-			if i > 0 {
-				m.Tris = append(m.Tris, geom.Tri{at(i, j), at(i+1, j), at(i, j+1)})
-			}
-			if i < n-1 {
-				m.Tris = append(m.Tris, geom.Tri{at(i, j+1), at(i+1, j), at(i+1, j+1)})
+	for a := range ico.Verts {
+		for b := range ico.Verts {
+			for c := range ico.Verts {
+				p, q, r := ico.Verts[a].Vec(), ico.Verts[b].Vec(), ico.Verts[c].Vec()
+				near := func(x, y geom.Vec) bool { return math.Abs(x.Sub(y).Len()-2) < 0.01 }
+				if a < b && a < c && near(p, q) && near(q, r) && near(r, p) && q.Sub(p).Cross(r.Sub(p)).Dot(p) > 0 {
+					ico.Tris = append(ico.Tris, geom.Tri{int32(a), int32(b), int32(c)})
+				}
 			}
 		}
+	}
+	m := finer(ico, n)
+	for i, v := range m.Verts {
+		m.Verts[i] = v.Vec().Unit().Point()
 	}
 	return m
 }
 
 // truth is what a simulated sample went through.
 type truth struct {
-	shrink [3]float64
-	detail float64 // on the master
-	noise  float64
-	bend   float64 // 1/mm, radius of curvature
-	seed   uint64
+	shrink       [3]float64
+	detail       float64 // on the master
+	noise        float64
+	bend         float64 // 1/mm, radius of curvature
+	twist        float64 // 1/mm
+	flash, holes bool
+	seed         uint64
 }
 
-// moulded returns the sample of a master: softened, shrunk, bent, scanned with
-// noise, a seventh of it missing, flash along a seam, and laid elsewhere.
-func moulded(t testing.TB, m *geom.Mesh, w truth) *geom.Mesh {
+// finer returns m with every side of a triangle cut in k: the same surface.
+func finer(m *geom.Mesh, k int) *geom.Mesh {
+	f := &geom.Mesh{}
+	known := map[[6]int32]int32{}
+	for _, t := range m.Tris {
+		at := func(i, j int) int32 { // i steps to the second corner, j to the third
+			share := [3]int32{int32(k - i - j), int32(i), int32(j)}
+			order := []int{0, 1, 2}
+			slices.SortFunc(order, func(a, b int) int { return cmp.Compare(t[a], t[b]) })
+			key := [6]int32{}
+			var p geom.Vec
+			for q, o := range order {
+				if share[o] > 0 {
+					key[2*q], key[2*q+1] = t[o]+1, share[o]
+				}
+				p = p.Add(m.Verts[t[o]].Vec().Mul(float64(share[o]) / float64(k)))
+			}
+			if key[0] == 0 {
+				key = [6]int32{key[2], key[3], key[4], key[5]}
+			}
+			if key[0] == 0 {
+				key = [6]int32{key[2], key[3], key[4], key[5]}
+			}
+			if key[2] == 0 {
+				key[2], key[3], key[4], key[5] = key[4], key[5], 0, 0
+			}
+			v, ok := known[key]
+			if !ok {
+				v = int32(len(f.Verts))
+				known[key] = v
+				f.Verts = append(f.Verts, p.Point())
+			}
+			return v
+		}
+		for i := range k {
+			for j := range k - i {
+				f.Tris = append(f.Tris, geom.Tri{at(i, j), at(i+1, j), at(i, j+1)})
+				if i+j < k-1 {
+					f.Tris = append(f.Tris, geom.Tri{at(i+1, j), at(i+1, j+1), at(i, j+1)})
+				}
+			}
+		}
+	}
+	return f
+}
+
+// moulded returns the sample of a lump.
+func moulded(t testing.TB, n int, w truth) *geom.Mesh {
 	t.Helper()
-	rng := rand.New(rand.NewPCG(w.seed, 7))
+	return scanned(softened(t, lump(n, elsewhere), w.detail), w)
+}
+
+func softened(t testing.TB, m *geom.Mesh, detail float64) *geom.Mesh {
+	t.Helper()
+	if detail == 0 {
+		return m
+	}
 	s, err := form.NewSkin(t.Context(), m, 2)
 	if err != nil {
 		t.Fatal(err)
 	}
-	soft := s.Places()
-	if w.detail > 0 {
-		p, err := s.SplitAt(t.Context(), soft, w.detail)
-		if err != nil {
-			t.Fatal(err)
-		}
-		soft = p.Form(soft)
+	p, err := s.SplitAt(t.Context(), s.Places(), detail)
+	if err != nil {
+		t.Fatal(err)
 	}
-	out := s.CarryMesh(m, soft)
+	return s.CarryMesh(m, p.Form(s.Places()))
+}
+
+// scanned returns the sample that a softened surface becomes: shrunk, twisted
+// and bent, with flash along a seam, scanned with noise, a seventh of it
+// missing, and laid elsewhere.
+func scanned(m *geom.Mesh, w truth) *geom.Mesh {
+	rng := rand.New(rand.NewPCG(w.seed, 7))
+	random := func() geom.Vec {
+		return geom.Vec{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()}.Unit()
+	}
 	turn := geom.SmallTurn(geom.Vec{X: rng.Float64() - 0.5, Y: rng.Float64() - 0.5, Z: rng.Float64() - 0.5})
-	normals := out.VertexNormals()
-	for i, v := range out.Verts {
-		p := v.Vec().Add(normals[i].Vec().Mul(w.noise * rng.NormFloat64()))
+	axis := random()                      // along which it bends
+	toward := axis.Cross(random()).Unit() // where it bends to
+	across := axis.Cross(toward)
+	// The middle of the skin keeps its length when the part bends.
+	var middle geom.Vec
+	skin := 0.0
+	for i := range m.Tris {
+		a, b, c := m.Corners(i)
+		area := b.Sub(a).Cross(c.Sub(a)).Len()
+		middle, skin = middle.Add(a.Add(b).Add(c).Mul(area/3)), skin+area
+	}
+	middle = middle.Mul(1 / skin)
+	normals := m.VertexNormals()
+	out := &geom.Mesh{Tris: m.Tris, Verts: make([]geom.Point, len(m.Verts))}
+	seam := random()
+	for i, v := range m.Verts {
+		p := v.Vec().Sub(middle)
+		off := w.noise * rng.NormFloat64()
+		if w.flash && math.Abs(p.Dot(seam)) < 0.15 {
+			off += 0.4 * rng.Float64()
+		}
 		p = geom.Vec{X: p.X * (1 - w.shrink[0]), Y: p.Y * (1 - w.shrink[1]), Z: p.Z * (1 - w.shrink[2])}
-		if w.bend != 0 { // along x, about an axis along y
-			a, r := p.X*w.bend, 1/w.bend-p.Z
-			p.X, p.Z = r*math.Sin(a), 1/w.bend-r*math.Cos(a)
+		x, y, z := p.Dot(axis), p.Dot(across), p.Dot(toward)
+		if w.twist != 0 {
+			c, s := math.Cos(w.twist*x), math.Sin(w.twist*x)
+			y, z = c*y-s*z, s*y+c*z
 		}
-		if math.Abs(p.Y) < 0.15 {
-			p = p.Add(normals[i].Vec().Mul(0.4 * rng.Float64()))
+		if w.bend != 0 { // along axis
+			a, r := x*w.bend, 1/w.bend-z
+			x, z = r*math.Sin(a), 1/w.bend-r*math.Cos(a)
 		}
+		p = axis.Mul(x).Add(across.Mul(y)).Add(toward.Mul(z)).Add(normals[i].Vec().Mul(off))
 		out.Verts[i] = turn.Apply(p).Add(geom.Vec{X: 3, Y: -5, Z: 2}).Point()
+	}
+	if !w.holes {
+		return out
 	}
 	// Four holes take about a seventh.
 	var tris []geom.Tri

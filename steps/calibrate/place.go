@@ -10,36 +10,13 @@ import (
 	"layette/steps/internal/geom"
 )
 
-// master is what the sample was made from, made ready for fitting to.
-type master struct {
-	mesh    *geom.Mesh
-	tree    *geom.Tree
-	normals []geom.Point
-	centre  geom.Vec
-	odd     []bool  // vertices that nothing is to be fitted to; nil for none
-	size    float64 // half the longest way through its box, mm
-}
-
-func newMaster(ctx context.Context, m *geom.Mesh, workers int) (*master, error) {
-	tree, err := geom.NewTree(ctx, m, workers)
-	if err != nil {
-		return nil, err
-	}
-	b := tree.Bounds()
-	return &master{mesh: m, tree: tree, normals: m.VertexNormals(), centre: b.Centre(), size: b.Size().Len() / 2}, nil
-}
-
-// normalAt returns the direction of the skin at h, blended from the corners.
-func (m *master) normalAt(h geom.Hit) geom.Vec {
-	t := m.mesh.Tris[h.Tri]
-	n := m.normals[t[0]].Vec().Mul(1 - h.V - h.W)
-	return n.Add(m.normals[t[1]].Vec().Mul(h.V)).Add(m.normals[t[2]].Vec().Mul(h.W)).Unit()
-}
-
 // Numbers of points that a sample is placed and fitted with.
 const (
+	startPoints = 300
 	placePoints = 1500
-	fitPoints   = 24000
+	formPoints  = 12000
+	fitPoints   = 60000
+	allPoints   = 1000000
 )
 
 // spread returns n of the vertices, evenly along a curve through space.
@@ -53,48 +30,58 @@ func spread(m *geom.Mesh, n, workers int) []geom.Vec {
 	return pts
 }
 
-// place returns the rigid motion that lays the sample on the master. It tries
-// the sample as it lies and by its axes of inertia, four ways round, follows
-// each to the nearest skin (P. J. Besl and N. D. McKay, PAMI 1992; from memory)
-// and takes the one that fits best. What is left after that may be a scale and
-// some degrees.
-func (m *master) place(ctx context.Context, sample *geom.Mesh, workers int) (geom.Pose, error) {
-	pts := spread(sample, placePoints, workers)
+// place returns the motion and scale that lay the sample on the master. It tries
+// the sample as it lies and by its axes of inertia, 24 ways round, follows each
+// to the nearest skin (P. J. Besl and N. D. McKay, PAMI 1992; from memory), the
+// best three of them for longer, and takes the one that fits best. What is left
+// after that may be some hundredths of a scale and some degrees.
+func (c *calibration) place(ctx context.Context, sample *geom.Mesh) (geom.Fit, error) {
+	few, pts := spread(sample, startPoints, c.workers), spread(sample, placePoints, c.workers)
 	if len(pts) < 200 {
-		return geom.Pose{}, errors.New("fewer than 200 points: too few to calibrate with")
+		return geom.Fit{}, errors.New("fewer than 200 points: too few to calibrate with")
 	}
-	best, pose := math.Inf(1), geom.NoMove
-	for _, start := range m.starts(pts, workers) {
-		p, left, err := m.follow(ctx, pts, start, workers)
+	var ways []placed
+	for _, start := range c.starts(pts) {
+		way, err := c.follow(ctx, few, placed{Fit: geom.Fit{Pose: start, Scale: 1}}, 10)
 		if err != nil {
-			return pose, err
+			return geom.Fit{}, err
 		}
-		if left < best {
-			best, pose = left, p
+		ways = append(ways, way)
+	}
+	nearer := func(a, b placed) int { return cmp.Compare(a.left, b.left) }
+	slices.SortStableFunc(ways, nearer)
+	ways = ways[:3]
+	for k := range ways {
+		var err error
+		if ways[k], err = c.follow(ctx, pts, ways[k], 40); err != nil {
+			return geom.Fit{}, err
 		}
 	}
-	if best > m.size/10 {
-		return pose, errors.New("the sample cannot be laid on the master: is it another part, or in another unit?")
+	best := slices.MinFunc(ways, nearer)
+	if !(best.left < c.size/10) {
+		return geom.Fit{}, errors.New("the sample cannot be laid on the master: is it another part, or in another unit?")
 	}
-	return pose, nil
+	return best.Fit, nil
 }
 
 // starts returns the poses to begin with.
-func (m *master) starts(pts []geom.Vec, workers int) []geom.Pose {
-	cm, am := inertia(spread(m.mesh, placePoints, workers))
+func (c *calibration) starts(pts []geom.Vec) []geom.Pose {
+	cm, am := inertia(spread(c.relief.skin.Mesh, placePoints, c.workers))
 	cs, as := inertia(pts)
 	poses := []geom.Pose{geom.NoMove}
-	for _, s := range [4][3]float64{{1, 1, 1}, {1, -1, -1}, {-1, 1, -1}, {-1, -1, 1}} {
-		var rot geom.Mat // takes each axis of the sample to the master's
-		for k := range 3 {
-			a, b := am[k], as[k].Mul(s[k])
-			for i, x := range [3]float64{a.X, a.Y, a.Z} {
-				rot[i][0] += float64(x * b.X)
-				rot[i][1] += float64(x * b.Y)
-				rot[i][2] += float64(x * b.Z)
+	for _, order := range [6][3]int{{0, 1, 2}, {1, 2, 0}, {2, 0, 1}, {1, 0, 2}, {0, 2, 1}, {2, 1, 0}} {
+		for _, s := range [4][2]float64{{1, 1}, {1, -1}, {-1, 1}, {-1, -1}} {
+			x, y := as[order[0]].Mul(s[0]), as[order[1]].Mul(s[1])
+			var rot geom.Mat // takes each axis of the sample to the master's
+			for k, b := range [3]geom.Vec{x, y, x.Cross(y)} {
+				for i, p := range [3]float64{am[k].X, am[k].Y, am[k].Z} {
+					rot[i][0] += float64(p * b.X)
+					rot[i][1] += float64(p * b.Y)
+					rot[i][2] += float64(p * b.Z)
+				}
 			}
+			poses = append(poses, geom.Pose{Rot: rot, Move: cm.Sub(rot.Apply(cs))})
 		}
-		poses = append(poses, geom.Pose{Rot: rot, Move: cm.Sub(rot.Apply(cs))})
 	}
 	return poses
 }
@@ -122,19 +109,24 @@ func inertia(pts []geom.Vec) (geom.Vec, [3]geom.Vec) {
 	return c, [3]geom.Vec{a, b, a.Cross(b)}
 }
 
-// follow moves the points to the skin nearest to them, with a common scale that
-// is dropped at the end, and returns the motion and the median distance left.
-func (m *master) follow(ctx context.Context, pts []geom.Vec, start geom.Pose, workers int) (geom.Pose, float64, error) {
-	f := geom.Fit{Pose: start, Scale: 1}
-	left := math.Inf(1)
-	for range 25 {
-		here := make([]geom.Vec, len(pts))
+// placed is a way to lay the sample and the median distance left, mm.
+type placed struct {
+	geom.Fit
+	left float64
+}
+
+// follow moves the points some rounds to the skin nearest to them, with a
+// common scale.
+func (c *calibration) follow(ctx context.Context, pts []geom.Vec, f placed, rounds int) (placed, error) {
+	f.left = math.Inf(1)
+	here := make([]geom.Vec, len(pts))
+	for range rounds {
 		for i, p := range pts {
 			here[i] = f.Apply(p)
 		}
-		hits, err := m.tree.ClosestAll(ctx, here, 2*m.size, workers)
+		hits, err := c.forms[0].tree.ClosestAll(ctx, here, 2*c.size, c.workers)
 		if err != nil {
-			return f.Pose, 0, err
+			return f, err
 		}
 		var away []float64
 		for _, h := range hits {
@@ -143,10 +135,11 @@ func (m *master) follow(ctx context.Context, pts []geom.Vec, start geom.Pose, wo
 			}
 		}
 		if len(away) < len(pts)/2 {
-			return f.Pose, math.Inf(1), nil
+			f.left = math.Inf(1)
+			return f, nil
 		}
-		slices.Sort(away)
-		left = away[len(away)/2]
+		sorted(away)
+		f.left = away[len(away)/2]
 		near := away[len(away)*8/10]
 		var from, to []geom.Vec
 		for i, h := range hits {
@@ -158,19 +151,13 @@ func (m *master) follow(ctx context.Context, pts []geom.Vec, start geom.Pose, wo
 		if err != nil || next.Scale < 0.8 || next.Scale > 1.25 {
 			break
 		}
-		f = next
+		f.Fit = next
 	}
-	// The same place for the middle of the points without the scale.
-	var c geom.Vec
-	for _, p := range pts {
-		c = c.Add(p)
-	}
-	c = c.Mul(1 / float64(len(pts)))
-	return geom.Pose{Rot: f.Rot, Move: f.Apply(c).Sub(f.Rot.Apply(c))}, left, nil
+	return f, nil
 }
 
 // sorted puts numbers in rising order.
 func sorted(x []float64) []float64 {
-	slices.SortFunc(x, cmp.Compare)
+	slices.Sort(x)
 	return x
 }

@@ -60,7 +60,10 @@ func (r *result) notes() []string {
 	}
 	for _, s := range r.samples {
 		if !s.tells() {
-			notes = append(notes, fmt.Sprintf("%s cannot tell: the fit leaves %.3f mm, of which noise explains %.3f mm, and bends by %.3f mm, so its shrinkage may be off by %.2g points or more. It was left out. Scan it again, finer and whole.", s.name, s.sigma, s.noise, s.bend, 100*s.off))
+			notes = append(notes, fmt.Sprintf("%s cannot tell: the fit leaves %.3f mm, of which noise explains %.3f mm, and bends by %.3f mm. It was left out. Is it of this master, whole enough and scanned finely enough?", s.name, s.sigma, s.noise, s.bend))
+		}
+		if s.free {
+			notes = append(notes, s.name+" loses relief by no Gaussian curve: its shares are told wavelength by wavelength, and its detail only says where half is left.")
 		}
 		if s.covered < 0.5 {
 			notes = append(notes, fmt.Sprintf("%s shows only %.0f %% of the master's skin.", s.name, 100*s.covered))
@@ -97,7 +100,11 @@ func (r *result) toml() string {
 	}
 	fmt.Fprintf(&b, "\n[materials.%s]\norigin  = %q\nprocess = { %s = { ", r.values.Text("material"), strings.Map(printable, origin), r.values.Text("link"))
 	if r.uneven() {
-		fmt.Fprintf(&b, "x = \"%.3f %%\", y = \"%.3f %%\", z = \"%.3f %%\", frame = \"master\"", 100*r.shrink[0].at, 100*r.shrink[1].at, 100*r.shrink[2].at)
+		for k, axis := range [3]string{"x", "y", "z"} {
+			s := r.shrink[k]
+			fmt.Fprintf(&b, "%s = \"%.3f %%\", %s-from = \"%.3f %%\", %s-to = \"%.3f %%\", ", axis, 100*s.at, axis, 100*s.from, axis, 100*s.to)
+		}
+		b.WriteString(`frame = "master"`)
 	} else {
 		fmt.Fprintf(&b, "shrinks = \"%.3f %%\", shrinks-from = \"%.3f %%\", shrinks-to = \"%.3f %%\"", 100*r.mean.at, 100*r.mean.from, 100*r.mean.to)
 	}

@@ -2,7 +2,9 @@ package calibrate
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"math"
 
 	"layette/steps/internal/geom"
 )
@@ -15,10 +17,11 @@ type found struct {
 	bend    float64 // mm: 95 of 100 places are bent or twisted by less
 	sigma   float64 // mm: robust spread of what is left
 	noise   float64 // mm: the part of it that neighbours do not share
-	off     float64 // by how much the shrinkage may be off in all pieces alike
+	misfit  float64 // what noise does not explain of it, a share of half the size
 	covered float64 // share of the master's skin that the sample shows
 	detail  band    // mm on the sample
 	share   [bands]band
+	free    bool // whether the shares are of no curve
 	regions []kept
 	left    []float64 // at each vertex of the skin, mm; NaN where nothing is known
 }
@@ -29,169 +32,201 @@ type kept struct {
 	share band
 }
 
-// study compares one sample with the master: first with its form alone, on
-// which no line can catch a neighbouring one, then with the master as it is, then with the master
-// softened as the sample seems to be, so that lines that became shallower do
-// not pull at size and shape.
+// study compares one sample with the master.
 func (c *calibration) study(ctx context.Context, name string, sample *geom.Mesh) (*found, error) {
-	pose, err := c.form.place(ctx, sample, c.workers)
+	f, err := c.compare(ctx, sample)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	laid := &geom.Mesh{Tris: sample.Tris, Verts: make([]geom.Point, len(sample.Verts))}
+	f.name = name
+	return f, nil
+}
+
+// Passes over which the master is softened as the sample seems to be: flash is
+// sought after the second, and all points are used in the last.
+const (
+	passes   = 4
+	oddPass  = 1
+	hopeless = 4 * tells // a misfit that no softening mends
+)
+
+// compare fits first the form alone, on which no line can catch a neighbouring
+// one, then the master softened as the sample seems to be, so that lines that
+// became shallower do not pull at size and shape.
+func (c *calibration) compare(ctx context.Context, sample *geom.Mesh) (*found, error) {
+	lay, err := c.place(ctx, sample)
+	if err != nil {
+		return nil, err
+	}
+	laid := &geom.Mesh{Verts: make([]geom.Point, len(sample.Verts))}
 	for i, v := range sample.Verts {
-		laid.Verts[i] = pose.Apply(v.Vec()).Point()
+		laid.Verts[i] = lay.Apply(v.Vec()).Point()
+	}
+	f := &fit{warp: warp{middle: c.middle, size: c.size}, detail2: 1}
+	if err := c.fitForm(ctx, f, spread(laid, formPoints, c.workers)); err != nil {
+		return nil, err
 	}
 	pts := spread(laid, fitPoints, c.workers)
-	rough, err := c.form.fit(ctx, pts, nil, c.reach, c.workers)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+	var t *target
+	for pass := range passes {
+		if t, err = c.relief.softened(ctx, math.Sqrt(f.detail2), c.workers); err != nil {
+			return nil, err
+		}
+		if pass == passes-1 {
+			pts = spread(laid, allPoints, c.workers)
+		}
+		if err := c.refine(ctx, f, t, pts, forDetail, 0.0005); err != nil {
+			return nil, err
+		}
+		if 2*f.misfit() > hopeless {
+			break
+		}
+		if pass == oddPass {
+			all, err := c.read(ctx, f, t, pts, c.reach)
+			if err != nil {
+				return nil, err
+			}
+			if f.odd, err = c.relief.odd(ctx, t, all); err != nil {
+				return nil, err
+			}
+		}
 	}
-	f, err := c.master.fit(ctx, pts, &rough.warp, c.reach, c.workers)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+	return c.sum(ctx, f, t, pts, lay.Scale)
+}
+
+func (c *calibration) fitForm(ctx context.Context, f *fit, pts []geom.Vec) error {
+	if err := c.refine(ctx, f, c.forms[0], pts, forShift, 0.1); err != nil {
+		return err
 	}
-	e, err := c.compare(ctx, laid, &f.warp)
+	for _, t := range c.forms {
+		if err := c.refine(ctx, f, t, pts, forForm, 0.005); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// estimates are the numbers that bounds are found for: the shrinkage along x, y
+// and z and its mean, the squared detail, and the shares along a curve and free.
+type estimates [5 + 2*bands]float64
+
+func (c *calibration) estimate(f *fit, t *target, n *normal, points int, scale float64) (e estimates) {
+	solve := func(of []int) []float64 { return n.solve(of, f.hold(of, points), &f.by) }
+	x := solve(forDetail)
+	w := f.plus(x)
+	for k, long := range w.stretch() {
+		e[k] = 1 - 1/float64(long*scale)
+		e[3] += e[k] / 3
+	}
+	e[4] = max(0, float64(t.detail*t.detail)+x[detailed])
+	curve, free := t.survives(solve(forWide)), t.survives(solve(forFree))
+	copy(e[5:], curve[:])
+	copy(e[5+bands:], free[:])
+	return e
+}
+
+// sum turns a fit into estimates with bounds.
+func (c *calibration) sum(ctx context.Context, f *fit, t *target, pts []geom.Vec, scale float64) (*found, error) {
+	all, err := c.read(ctx, f, t, pts, c.reach)
 	if err != nil {
 		return nil, err
 	}
-	for range 2 {
-		first := transfer(c.relief.gram(e, nil).sum(-1))
-		odd, err := c.relief.odd(ctx, e, first.detail)
-		if err != nil {
-			return nil, err
-		}
-		soft, err := c.relief.softened(ctx, c.master.mesh, first.detail)
-		if err != nil {
-			return nil, err
-		}
-		again, err := newMaster(ctx, soft, c.workers)
-		if err != nil {
-			return nil, err
-		}
-		again.centre, again.size = c.master.centre, c.master.size
-		again.odd = make([]bool, len(odd))
-		for i, v := range c.relief.skin.Back {
-			again.odd[v] = odd[i]
-		}
-		if f, err = again.fit(ctx, pts, &f.warp, c.reach, c.workers); err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
-		if e, err = c.compare(ctx, laid, &f.warp); err != nil {
-			return nil, err
-		}
-		if _, err = c.relief.odd(ctx, e, first.detail); err != nil {
-			return nil, err
-		}
+	parts, err := c.equations(ctx, f, t, pts, all)
+	if err != nil {
+		return nil, err
 	}
-	return c.sum(name, f, pts, e), nil
-}
-
-// compare brings the sample to the master's size and shape and returns how far
-// it lies outside, without what is misfit of the form.
-func (c *calibration) compare(ctx context.Context, laid *geom.Mesh, w *warp) ([]float64, error) {
-	brought := &geom.Mesh{Tris: laid.Tris, Verts: make([]geom.Point, len(laid.Verts))}
-	geom.Chunks(len(laid.Verts), c.workers, func(lo, hi int) {
-		for i := lo; i < hi; i++ {
-			brought.Verts[i] = w.apply(laid.Verts[i].Vec()).Point()
-		}
+	n := whole(parts)
+	at, without := c.estimate(f, t, n, len(pts), scale), [blocks]estimates{}
+	c.each(blocks, func(b int) {
+		rest := *n
+		rest.plus(parts[b], -1)
+		without[b] = c.estimate(f, t, &rest, len(pts), scale)
 	})
-	e, err := c.relief.differences(ctx, brought, 1, c.workers)
-	if err != nil {
-		return nil, err
+	r := &found{sigma: f.sigma, noise: f.noise, misfit: f.misfit(), bend: f.bent(pts)}
+	if r.settle(&at, &without, float64(c.size), c.relief.facet); !(math.Abs(r.mean.at) < 0.5) {
+		return nil, errors.New("the sample does not fit the master: is it another part, or its mirror image?")
 	}
-	return c.relief.straightened(ctx, e)
-}
-
-// sum turns a fit and the differences into estimates with bounds.
-func (c *calibration) sum(name string, f *fitted, pts []geom.Vec, e []float64) *found {
-	r := &found{name: name, sigma: f.sigma, noise: f.noise, bend: f.bent(pts), left: e}
-	r.off = f.off(r.bend)
-	share := func(s [3]float64) [4]float64 {
-		x := [4]float64{1 - 1/s[0], 1 - 1/s[1], 1 - 1/s[2]}
-		x[3] = (x[0] + x[1] + x[2]) / 3
-		return x
-	}
-	at := share(f.stretch())
-	var without [4][]float64
-	for b := range f.without {
-		for k, x := range share(f.without[b].stretch()) {
-			without[k] = append(without[k], x)
-		}
-	}
-	for k := range 3 {
-		r.shrink[k] = jackknife(at[k], without[k]).wider(r.off)
-	}
-	r.mean = jackknife(at[3], without[3]).wider(r.off)
-	g := c.relief.gram(e, nil)
-	all := transfer(g.sum(-1))
-	var details []float64
-	var shares [bands][]float64
-	for b := range blocks {
-		one := transfer(g.sum(b))
-		details = append(details, one.detail)
-		for k, x := range one.share {
-			shares[k] = append(shares[k], x)
-		}
-	}
-	size := 1 - r.mean.at
-	d := jackknife(all.detail, details).wider(offDetail * all.detail)
-	r.detail = band{d.at * size, max(0, d.from) * size, d.to * size}
-	for k := range bands {
-		r.share[k] = jackknife(all.share[k], shares[k]).wider(offKept)
-	}
-	var skin, seen geom.Sum
-	for i, a := range c.relief.skin.Areas(c.relief.places) {
-		skin.Add(a)
-		if e[i] == e[i] {
-			seen.Add(a)
-		}
-	}
-	r.covered = seen.Total() / skin.Total()
 	for _, ball := range c.regions {
-		g := c.relief.gram(e, func(i int) bool {
-			return c.relief.places[i].Add(c.master.mesh.Origin).Sub(ball.At).Len2() < float64(ball.Radius*ball.Radius)
-		})
-		r.regions = append(r.regions, kept{ball.Name, survived(g)})
+		r.regions = append(r.regions, kept{ball.Name, c.survived(t, all, ball.At.Sub(c.mesh.Origin), ball.Radius)})
+	}
+	if err := c.picture(ctx, r, t, all); err != nil {
+		return nil, err
 	}
 	if !r.tells() {
 		r.forget()
 	}
-	return r
+	return r, nil
+}
+
+// settle puts bounds to the estimates. Where the free shares differ from the
+// curve by much more than chance, they are taken.
+//
+// size is half the master's, mm, and facet the mean area of its triangles, mm².
+func (r *found) settle(at *estimates, without *[blocks]estimates, size, facet float64) {
+	of := func(what func(*estimates) float64) band {
+		var all [blocks]float64
+		for b := range without {
+			all[b] = what(&without[b])
+		}
+		return jackknife(what(at), all[:])
+	}
+	one := func(k int, off float64) band { return of(func(e *estimates) float64 { return e[k] }).wider(off) }
+	for k := range 3 {
+		r.shrink[k] = one(k, offShape/size)
+	}
+	r.mean = one(3, offShape/size)
+	off := hypot(offDetail*at[4], offFacets*facet)
+	d, left := one(4, off), 1-r.mean.at
+	r.detail = band{math.Sqrt(d.at) * left, math.Sqrt(max(0, d.from)) * left, math.Sqrt(max(0, d.to)) * left}
+	for k := range bands {
+		apart := of(func(e *estimates) float64 { return e[5+bands+k] - e[5+k] })
+		r.free = r.free || math.Abs(apart.at) > max(freeLeast, freeTimes*(apart.to-apart.from)/2)
+	}
+	for k := range bands {
+		which := 5 + k
+		if r.free {
+			which += bands
+		}
+		w := cutoffAt(firstBand + k)
+		per := math.Ln2 / float64(w*w) // how much of its share a wave loses for a squared detail
+		r.share[k] = one(which, hypot(per*off*at[which], per*facet))
+	}
+}
+
+// Where the free shares are taken: they differ by so many times the bounds of the
+// difference, which chance does in one of a thousand, and by so much.
+const (
+	freeTimes = 1.75
+	freeLeast = 0.03
+)
+
+// misfit returns what noise does not explain of what is left, a share of half
+// the size.
+func (f *fit) misfit() float64 {
+	usual := noisier * f.noise
+	return math.Sqrt(max(0, float64(f.sigma*f.sigma)-float64(usual*usual))) / f.size
 }
 
 // tells reports whether the fit is good enough to believe.
-func (f *found) tells() bool { return f.off <= tells }
-
-// forget makes every estimate unknown.
-func (f *found) forget() {
-	f.mean, f.detail = unknown, unknown
-	for k := range f.shrink {
-		f.shrink[k] = unknown
-	}
-	for k := range f.share {
-		f.share[k] = unknown
-	}
-	for k := range f.regions {
-		f.regions[k].share = unknown
-	}
-}
-
-// survived returns the share of the depth of all relief shorter than 8 mm that
-// is left, over a region; unknown where the region has too little skin.
-func survived(g *gram) band {
-	of := func(but int) float64 {
-		s := g.sum(but)
-		return 1 + s[steps][0]/s[steps][steps]
-	}
-	var without []float64
-	for b := range g {
-		if g[b][steps][steps] > 0 {
-			without = append(without, of(b))
+func (r *found) tells() bool {
+	for _, b := range append(r.shrink[:], r.mean) {
+		if !((b.to-b.from)/2 <= tells) {
+			return false
 		}
 	}
-	if len(without) < 2 {
-		return band{of(-1), 0, 1}
+	return 2*r.misfit <= tells
+}
+
+// forget makes every estimate unknown.
+func (r *found) forget() {
+	r.mean, r.detail = unknown, unknown
+	for k := range r.shrink {
+		r.shrink[k] = unknown
 	}
-	return jackknife(of(-1), without).wider(offKept)
+	for k := range r.share {
+		r.share[k] = unknown
+	}
+	for k := range r.regions {
+		r.regions[k].share = unknown
+	}
 }

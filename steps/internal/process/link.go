@@ -28,7 +28,9 @@ type Link struct {
 	DetailFrom, DetailTo float64
 	// ShareFrom and ShareTo bound the share with 95 % where it was measured.
 	ShareFrom, ShareTo float64
-	Origin             string // where the figures come from; may be empty
+	// AxisFrom and AxisTo do so for x, y and z where these differ.
+	AxisFrom, AxisTo [3]float64
+	Origin           string // where the figures come from; may be empty
 }
 
 // Even reports whether the link is the same in every direction.
@@ -67,7 +69,7 @@ func Read(t step.Table, frames map[string]geom.Mat) (links []Link, wrong []strin
 //	wax    = { shrinks = "2 %", detail = "0.4 mm", origin = "ask your factory" }
 //
 // Every table may also hold detail, detail-from, detail-to, shrinks-from,
-// shrinks-to and origin; one with no share at all neither shrinks nor grows.
+// shrinks-to, x-from, x-to and so on, and origin; one with no share at all neither shrinks nor grows.
 func One(name string, value any, frames map[string]geom.Mat) (Link, error) {
 	l := Link{Name: name, Axes: geom.Identity}
 	switch v := value.(type) {
@@ -98,6 +100,9 @@ func (l Link) with(sx, sy, sz, fx, fy, fz float64) (Link, error) {
 func (l *Link) detail(t step.Table) (step.Table, error) {
 	var rest step.Table
 	into := map[string]*float64{"detail": &l.Detail, "detail-from": &l.DetailFrom, "detail-to": &l.DetailTo, "shrinks-from": &l.ShareFrom, "shrinks-to": &l.ShareTo}
+	for k, axis := range [3]string{"x", "y", "z"} {
+		into[axis+"-from"], into[axis+"-to"] = &l.AxisFrom[k], &l.AxisTo[k]
+	}
 	for i, name := range t.Names {
 		if name == "origin" {
 			l.Origin, _ = t.Values[i].(string)
@@ -105,7 +110,7 @@ func (l *Link) detail(t step.Table) (step.Table, error) {
 		}
 		if x := into[name]; x != nil {
 			v, ok := t.Values[i].(float64)
-			if strings.HasPrefix(name, "shrinks") && !ok {
+			if !strings.HasPrefix(name, "detail") && !ok {
 				return rest, fmt.Errorf("%s: %s is a share such as \"2 %%\"", l.Name, name)
 			}
 			if strings.HasPrefix(name, "detail") && (!ok || !(v >= 0 && v <= 100) || i < len(t.Kinds) && t.Kinds[i] != step.Length) {

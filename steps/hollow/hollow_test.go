@@ -272,6 +272,19 @@ func TestFinger(t *testing.T) {
 	}
 }
 
+// TestPlate: of a plate with rounded rims a thinner one of the same kind stays
+// hollow, down to voids half a cube deep at each side.
+func TestPlate(t *testing.T) {
+	const x, y, z = 15.0, 10.0, 3.3
+	m := surface(t, specimen.Plate(x, y, z).Field, false, 0.5)
+	for _, wall := range []float64{2.5, 3} {
+		in := z - wall
+		r := pour(t, m, step.Values{"wall": wall})
+		near(t, r, "void.volume", 8*x*y*in+2*math.Pi*in*in*(x+y)+4*math.Pi*in*in*in/3, 0.005)
+		is(t, r, "solid.spots", int64(0))
+	}
+}
+
 // TestShot: ten US fluid ounces (29.5735 mL each) over a square foot (929.03
 // cm²) build 3.183 mm: loesent.com's rule of an eighth of an inch, read as volume.
 func TestShot(t *testing.T) {

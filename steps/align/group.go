@@ -321,12 +321,13 @@ func (g *group) try(ctx context.Context, i int, at geom.Pose) place {
 func (g *group) nestle(ctx context.Context, i int, at geom.Pose, near []int) (geom.Pose, float64) {
 	c := g.s.scans[i]
 	firm := 0.0
+	touching := g.touchers(i, near)
 	for round := range 6 {
 		if ctx.Err() != nil {
 			return at, 0
 		}
 		reach := g.s.spacing * (3 - float64(0.3*float64(round)))
-		touches := g.touches(i, at, near, reach, 150)
+		touches := g.touches(at, near, touching, reach)
 		if len(touches) < 30 {
 			return at, 0
 		}
@@ -342,15 +343,24 @@ func (g *group) nestle(ctx context.Context, i int, at geom.Pose, near []int) (ge
 	return at, firm
 }
 
-// touches lists where scan i touches its neighbours, in the group's frame.
-func (g *group) touches(i int, at geom.Pose, near []int, reach float64, most int) []geom.Touch {
+// touches lists where a scan touches its neighbours, in the group's frame.
+func (g *group) touches(at geom.Pose, near []int, touching []*geom.Toucher, reach float64) []geom.Touch {
 	var all []geom.Touch
-	for _, o := range near {
-		for _, t := range geom.Touches(g.s.scans[i].view.Cloud, g.s.scans[o].view.Cloud, at.Then(g.at[o].Inverse()), reach, most) {
+	for k, o := range near {
+		for _, t := range touching[k].Touches(at.Then(g.at[o].Inverse()), reach) {
 			all = append(all, geom.Touch{At: g.at[o].Apply(t.At), Plane: g.at[o].Apply(t.Plane), Normal: g.at[o].Rot.Apply(t.Normal), From: t.From})
 		}
 	}
 	return all
+}
+
+// touchers readies scan i's questions to its neighbours.
+func (g *group) touchers(i int, near []int) []*geom.Toucher {
+	list := make([]*geom.Toucher, len(near))
+	for k, o := range near {
+		list[k] = geom.NewToucher(g.s.scans[i].view.Cloud, g.s.scans[o].view.Cloud, 150)
+	}
+	return list
 }
 
 // judge fills in what the neighbours say of a place.

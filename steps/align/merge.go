@@ -137,7 +137,7 @@ func (g *group) joinHolds(before *group, o *group) bool {
 			return true
 		}
 		near := slices.DeleteFunc(g.near(i, g.at[i], 40), func(k int) bool { return !before.in[k] })
-		touches = append(touches, g.touches(i, g.at[i], near, 1.5*g.s.spacing, 150)...)
+		touches = append(touches, g.touches(g.at[i], near, g.touchers(i, near), 1.5*g.s.spacing)...)
 		for _, k := range near {
 			m := g.meet(i, g.at[i], k, 250)
 			over := float64(m.OverA + m.OverB)

@@ -83,7 +83,7 @@ func (r *result) judgeAll(ctx context.Context) error {
 // firmness says how firmly member i's neighbours hold it.
 func (g *group) firmness(i int, near []int) float64 {
 	c := g.s.scans[i]
-	touches := g.touches(i, g.at[i], near, 1.5*g.s.spacing, 150)
+	touches := g.touches(g.at[i], near, g.touchers(i, near), 1.5*g.s.spacing)
 	if len(touches) < 30 {
 		return 0
 	}

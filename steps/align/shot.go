@@ -64,31 +64,40 @@ const fewPoints = 400
 // look reads every scan once to learn its size.
 func (s *session) look(ctx context.Context) error {
 	s.job.Progress.Start("look at scans", len(s.scans))
-	for _, c := range s.scans {
+	notes := make([][]string, len(s.scans))
+	err := s.each(ctx, len(s.scans), func(i int) error {
+		defer s.job.Progress.Add(1)
+		c := s.scans[i]
 		var a about
 		key := "about " + c.file.SHA256 + c.file.Units
 		if data, ok := s.prior(key); !ok || binary.Read(bytes.NewReader(data), binary.LittleEndian, &a) != nil {
-			p, err := workpiece.OpenScan(ctx, s.job, c.file)
+			p, err := workpiece.OpenScan(ctx, s.alone(), c.file)
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
 			}
 			if err != nil {
 				c.why = "cannot be read: " + err.Error()
-				s.job.Progress.Add(1)
-				continue
+				return nil
 			}
-			s.notes = append(s.notes, p.Notes()...)
+			notes[i] = p.Notes()
 			a = measure(p.Mesh)
-			var b bytes.Buffer
-			binary.Write(&b, binary.LittleEndian, a)
-			if err := s.keep(key, b.Bytes()); err != nil {
+			data, _ := binary.Append(nil, binary.LittleEndian, a)
+			if err := s.keep(key, data); err != nil {
 				return err
 			}
 		}
 		c.area, c.points = a.Area, a.Points
-		s.job.Progress.Add(1)
-	}
-	return nil
+		return nil
+	})
+	s.notes = append(s.notes, slices.Concat(notes...)...)
+	return err
+}
+
+// alone is the job for one of several workers that each have a scan of their own.
+func (s *session) alone() *step.Job {
+	job := *s.job
+	job.Workers = 1
+	return &job
 }
 
 // measure returns the area of a scan, strays and stretched triangles left out.
@@ -163,23 +172,21 @@ func (s *session) choose() {
 // ready thins and describes every scan.
 func (s *session) ready(ctx context.Context) error {
 	s.job.Progress.Start("thin and describe scans", len(s.scans))
-	for _, c := range s.scans {
-		if c.why == "" {
-			if err := s.thin(ctx, c); err != nil {
-				return err
-			}
+	return s.each(ctx, len(s.scans), func(i int) error {
+		defer s.job.Progress.Add(1)
+		if s.scans[i].why != "" {
+			return nil
 		}
-		s.job.Progress.Add(1)
-	}
-	return nil
+		return s.thin(ctx, s.scans[i])
+	})
 }
 
 func (s *session) thin(ctx context.Context, c *scan) error {
 	key := fmt.Sprintf("thin %d %s %s %x %v", Kind{}.Handbook().Version, c.file.SHA256, c.file.Units, s.spacing, c.fixed)
-	if data, ok := s.prior(key); ok && c.decode(ctx, data, s.spacing, s.job.Workers) == nil {
+	if data, ok := s.prior(key); ok && c.decode(ctx, data, s.spacing, 1) == nil {
 		return nil
 	}
-	p, err := workpiece.OpenScan(ctx, s.job, c.file)
+	p, err := workpiece.OpenScan(ctx, s.alone(), c.file)
 	if err != nil {
 		return err
 	}
@@ -187,14 +194,14 @@ func (s *session) thin(ctx context.Context, c *scan) error {
 	if c.fixed || m.Origin != (geom.Vec{}) { // poses are about the file's own zero
 		m = m.Moved(geom.Vec{})
 	}
-	if c.view.Cloud, err = geom.Thinned(ctx, m, s.spacing, s.job.Workers); err != nil {
+	if c.view.Cloud, err = geom.Thinned(ctx, m, s.spacing, 1); err != nil {
 		return err
 	}
-	if c.fine, err = geom.Thinned(ctx, m, s.spacing/2, s.job.Workers); err != nil {
+	if c.fine, err = geom.Thinned(ctx, m, s.spacing/2, 1); err != nil {
 		return err
 	}
 	c.fine.Tris = nil // only the coarse ones are drawn
-	if c.features, err = geom.NewFeatures(ctx, c.view.Cloud, 2.5*s.spacing, 5*s.spacing, 10*s.spacing, s.job.Workers); err != nil {
+	if c.features, err = geom.NewFeatures(ctx, c.view.Cloud, 2.5*s.spacing, 5*s.spacing, 10*s.spacing, 1); err != nil {
 		return err
 	}
 	c.finish()

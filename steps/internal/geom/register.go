@@ -93,22 +93,25 @@ func (t *Touch) Off() float64 { return t.Normal.Dot(t.At.Sub(t.Plane)) }
 // the other within reach mm whose normal is within about 45 degrees, neither on
 // a rim, asked both ways for up to about most points each.
 func Touches(a, b *Cloud, pose Pose, reach float64, most int) []Touch {
-	t := toucher{a: a, b: b, most: most}
-	return t.touches(pose, reach)
+	return NewToucher(a, b, most).Touches(pose, reach)
 }
 
-// toucher asks for touches again and again. What was nearest the time before
-// bounds the search for what is nearest now, which halves the work and changes
-// no answer.
-type toucher struct {
+// Toucher asks for the touches of two clouds again and again, as their pose is
+// bettered. What was nearest the time before bounds the search for what is
+// nearest now, which halves the work and changes no answer.
+type Toucher struct {
 	a, b *Cloud
 	most int
 	last [2][]int32 // per point asked, 1 + the nearest of the time before; 0 if none
 	into []Touch
 }
 
-// touches is good until it is called again.
-func (t *toucher) touches(pose Pose, reach float64) []Touch {
+// NewToucher returns a Toucher for up to about most points of each cloud.
+func NewToucher(a, b *Cloud, most int) *Toucher { return &Toucher{a: a, b: b, most: most} }
+
+// Touches is the function Touches; what it returns is good until it is called
+// again.
+func (t *Toucher) Touches(pose Pose, reach float64) []Touch {
 	t.into = t.into[:0]
 	t.ask(reach, &t.last[0], t.a, t.b, pose, func(at, plane, normal Vec, k int) Touch {
 		return Touch{at, plane, normal, int32(k)}
@@ -119,7 +122,7 @@ func (t *toucher) touches(pose Pose, reach float64) []Touch {
 	return t.into
 }
 
-func (t *toucher) ask(reach float64, last *[]int32, p, q *Cloud, to Pose, say func(at, plane, normal Vec, k int) Touch) {
+func (t *Toucher) ask(reach float64, last *[]int32, p, q *Cloud, to Pose, say func(at, plane, normal Vec, k int) Touch) {
 	step := 1 + len(p.Points)/t.most
 	if *last == nil {
 		*last = make([]int32, len(p.Points)/step+1)
@@ -191,14 +194,14 @@ func medianOff(touches []Touch) float64 {
 func Register(ctx context.Context, a, b *Cloud, pose Pose, first, last float64, rounds, most int) (Pose, bool) {
 	mid := a.Middle()
 	size := a.Size()
-	asked := toucher{a: a, b: b, most: most}
+	asked := NewToucher(a, b, most)
 	for k := range rounds {
 		if ctx.Err() != nil {
 			return pose, false
 		}
 		t := min(1, float64(k)/max(1, 0.7*float64(rounds)))
 		reach := first + float64(t*(last-first))
-		touches := asked.touches(pose, reach)
+		touches := asked.Touches(pose, reach)
 		if len(touches) < 30 {
 			return pose, false
 		}

@@ -88,8 +88,8 @@ func (r *result) describe(i int, region []int32, off []float64) movedPlace {
 }
 
 // offsets returns for each point of scan i how far it lies off, mm, the median
-// of those neighbours it lies off, if they are more than those it lies on;
-// else 0.
+// of those neighbours it lies off, if they are two or more and more than those
+// it lies on; else 0.
 func (r *result) offsets(i int) []float64 {
 	c := r.s.scans[i].view
 	off, on := make([][]float64, len(c.Points)), make([]int, len(c.Points))
@@ -117,7 +117,7 @@ func (r *result) offsets(i int) []float64 {
 	}
 	far := make([]float64, len(off))
 	for k, list := range off {
-		if len(list) > on[k] {
+		if len(list) > max(1, on[k]) {
 			slices.Sort(list)
 			far[k] = list[len(list)/2]
 		}

@@ -25,7 +25,6 @@ type calibration struct {
 	middle  geom.Vec   // of its skin
 	size    float64    // half the longest way through its box, mm
 	relief  *relieved
-	forms   []*target // it without what is finer than formFrom
 	regions []region.Ball
 	reach   float64
 	workers int
@@ -96,11 +95,6 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	return out, c.write(ctx, job, p.Base(), r)
 }
 
-// formFrom are the wavelengths, mm, without which a sample is first laid on its
-// master one after the other, so that no line catches a neighbouring one:
-// common practice, no source.
-var formFrom = [...]float64{8, 4, 2}
-
 func newCalibration(ctx context.Context, job *step.Job, m *geom.Mesh) (*calibration, error) {
 	c := &calibration{reach: job.Values.Float("reach"), workers: job.Workers}
 	if job.Values.Has("regions") {
@@ -119,13 +113,6 @@ func (c *calibration) prepare(ctx context.Context, m *geom.Mesh) (err error) {
 	}
 	c.size = c.mesh.Bounds().Size().Len() / 2
 	c.middle = c.relief.middle()
-	for _, w := range formFrom {
-		t, err := c.relief.softened(ctx, w, c.workers)
-		if err != nil {
-			return err
-		}
-		c.forms = append(c.forms, t)
-	}
 	return nil
 }
 

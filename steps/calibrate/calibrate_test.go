@@ -51,7 +51,7 @@ var recipe = step.Table{Names: []string{"vinyl"}, Kinds: []step.ValueType{step.S
 // 0.05 points and transfer to 0.03 where the master has six corners to a wave,
 // and the recipe that says otherwise is told so.
 func TestSamples(t *testing.T) {
-	m, one := lump(48, geom.Vec{}), usual
+	m, one := lump(56, geom.Vec{}), usual
 	one.seed = 1
 	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"links": recipe, "hours": 48 * 3600.0, "date": "2026-03-04"}, moulded(t, 60, one)))
 	row := func(name string, k int) band {

@@ -124,7 +124,7 @@ func (c *calibration) follow(ctx context.Context, pts []geom.Vec, f placed, roun
 		for i, p := range pts {
 			here[i] = f.Apply(p)
 		}
-		hits, err := c.forms[0].tree.ClosestAll(ctx, here, 2*c.size, c.workers)
+		hits, err := c.relief.forms[0].tree.ClosestAll(ctx, here, 2*c.size, c.workers)
 		if err != nil {
 			return f, err
 		}

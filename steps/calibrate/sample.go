@@ -95,10 +95,10 @@ func (c *calibration) compare(ctx context.Context, sample *geom.Mesh) (*found, e
 }
 
 func (c *calibration) fitForm(ctx context.Context, f *fit, pts []geom.Vec) error {
-	if err := c.refine(ctx, f, c.forms[0], pts, forShift, 0.1); err != nil {
+	if err := c.refine(ctx, f, c.relief.forms[0], pts, forShift, 0.1); err != nil {
 		return err
 	}
-	for _, t := range c.forms {
+	for _, t := range c.relief.forms {
 		if err := c.refine(ctx, f, t, pts, forForm, 0.005); err != nil {
 			return err
 		}

@@ -3,6 +3,7 @@ package calibrate
 import (
 	"context"
 	"math"
+	"slices"
 
 	"layette/steps/internal/form"
 	"layette/steps/internal/geom"
@@ -39,7 +40,13 @@ type relieved struct {
 	metric  *form.Operator
 	facet   float64 // mean area of a triangle, mm²
 	lost    [steps][]float64
+	forms   []*target // without what is finer than the cut-offs formAt
 }
+
+// formAt names the cut-offs, 8, 4 and 2 mm, without whose relief a sample is
+// first laid on its master one after the other, so that no line catches a
+// neighbouring one: common practice, no source.
+var formAt = [...]int{8, 6, 4}
 
 func newRelieved(ctx context.Context, m *geom.Mesh, workers int) (*relieved, error) {
 	r := &relieved{}
@@ -58,6 +65,13 @@ func newRelieved(ctx context.Context, m *geom.Mesh, workers int) (*relieved, err
 			return nil, err
 		}
 		r.lost[k], r.outward = p.Relief, p.Normal
+		if slices.Contains(formAt[:], k) {
+			t, err := newTarget(ctx, r.at(p.Form(r.places)), cutoffAt(k), workers)
+			if err != nil {
+				return nil, err
+			}
+			r.forms = append([]*target{t}, r.forms...)
+		}
 	}
 	return r, nil
 }
@@ -66,17 +80,22 @@ func newRelieved(ctx context.Context, m *geom.Mesh, workers int) (*relieved, err
 func (r *relieved) softened(ctx context.Context, detail float64, workers int) (*target, error) {
 	places := r.places
 	if detail > 0 {
-		p, err := r.skin.Split(ctx, r.metric, r.places, detail)
+		p, err := r.skin.SplitAt(ctx, r.places, detail)
 		if err != nil {
 			return nil, err
 		}
 		places = p.Form(r.places)
 	}
+	return newTarget(ctx, r.at(places), detail, workers)
+}
+
+// at returns the skin with its vertices at places.
+func (r *relieved) at(places []geom.Vec) *geom.Mesh {
 	m := &geom.Mesh{Verts: make([]geom.Point, len(places)), Tris: r.skin.Mesh.Tris}
 	for i, p := range places {
 		m.Verts[i] = p.Point()
 	}
-	return newTarget(ctx, m, detail, workers)
+	return m
 }
 
 // row says how a reading changes with the squared detail, with the share of the

@@ -66,6 +66,9 @@ func TestMould(t *testing.T) {
 	}
 	for _, s := range five {
 		n := tallies[s.name]
+		if n.hit < n.planted || n.invented*100 > n.parts {
+			t.Errorf("%s: want all found, and at most one in a hundred parts with something invented", s.name)
+		}
 		t.Logf("%s: %d parts, %d sound; %d planted, %d found, %d of a wrong size, %d missed, %d invented", s.name, n.parts, n.sound, n.planted, n.hit, n.wrong, n.planted-n.hit-n.wrong, n.invented)
 	}
 }

@@ -83,9 +83,15 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 			return nil, err
 		}
 		between := s.Mesh.Origin.Sub(c.mesh.Origin)
-		one, err := c.study(ctx, f.Name, s.Mesh.Moved(between))
+		sample := s.Mesh.Moved(between)
+		one, err := c.study(ctx, f.Name, sample)
 		if err != nil {
 			return nil, err
+		}
+		if len(all) == 0 {
+			if err := c.layDown(job, p.Base(), one, sample); err != nil {
+				return nil, fmt.Errorf("%s: %w", f.Name, err)
+			}
 		}
 		all, notes = append(all, one), append(notes, s.Notes()...)
 		job.Progress.Add(1)

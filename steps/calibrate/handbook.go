@@ -85,6 +85,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "table", Kind: step.Text, Doc: "a TOML table to paste into the recipe"},
 			{Name: "rows", Kind: step.Rows, Doc: "every sample, axis, wavelength and region with its bounds (CSV)"},
 			{Name: "map", Kind: step.Surface, Doc: "the master with the first sample's difference at every vertex (mm, means over places of 1 mm; softening not taken out; NaN: not seen)"},
+			{Name: "laid", Kind: step.Surface, Doc: "the first sample, only turned and moved, where the finished part is meant to be: to be compared with a forecast (likeness)"},
 			{Name: "pictures", Kind: step.Picture, Many: true, Doc: "the transfer curve and the difference"},
 		},
 		Memory: 40,

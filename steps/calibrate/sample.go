@@ -24,6 +24,8 @@ type found struct {
 	free    bool // whether the shares are of no curve
 	regions []kept
 	left    []float64 // at each vertex of the skin, mm; NaN where nothing is known
+	lay     geom.Fit  // lays the sample on the master
+	warp    warp      // takes it from there to where it was on the master
 }
 
 // kept is the share of the relief's depth that survived in a region.
@@ -91,7 +93,12 @@ func (c *calibration) compare(ctx context.Context, sample *geom.Mesh) (*found, e
 			}
 		}
 	}
-	return c.sum(ctx, f, t, pts, lay.Scale)
+	r, err := c.sum(ctx, f, t, pts, lay.Scale)
+	if err != nil {
+		return nil, err
+	}
+	r.lay, r.warp = lay, f.warp
+	return r, nil
 }
 
 func (c *calibration) fitForm(ctx context.Context, f *fit, pts []geom.Vec) error {

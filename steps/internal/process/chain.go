@@ -17,6 +17,16 @@ func Scale(links []Link) geom.Mat {
 	return m
 }
 
+// Copied returns the map from the master to the finished part: Scale undone,
+// one copy after the other.
+func Copied(links []Link) geom.Mat {
+	m := geom.Identity
+	for _, l := range links {
+		m = l.do().Mul(m)
+	}
+	return m
+}
+
 // Mean returns the cube root of the link's volume factor.
 func (l Link) Mean() float64 {
 	if l.Even() {

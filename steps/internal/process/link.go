@@ -38,11 +38,17 @@ func (l Link) Even() bool { return l.Factor[0] == l.Factor[1] && l.Factor[1] == 
 
 // Undo returns the map from the copy back to what it was made from.
 func (l Link) Undo() geom.Mat {
+	return l.scale([3]float64{1 / l.Factor[0], 1 / l.Factor[1], 1 / l.Factor[2]})
+}
+
+func (l Link) do() geom.Mat { return l.scale(l.Factor) }
+
+// scale returns the map that scales by f along the axes of the link's frame.
+func (l Link) scale(f [3]float64) geom.Mat {
+	d := geom.Mat{{f[0], 0, 0}, {0, f[1], 0}, {0, 0, f[2]}}
 	if l.Even() {
-		f := 1 / l.Factor[0]
-		return geom.Mat{{f, 0, 0}, {0, f, 0}, {0, 0, f}}
+		return d
 	}
-	d := geom.Mat{{1 / l.Factor[0], 0, 0}, {0, 1 / l.Factor[1], 0}, {0, 0, 1 / l.Factor[2]}}
 	return l.Axes.Transposed().Mul(d).Mul(l.Axes)
 }
 

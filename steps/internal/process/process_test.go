@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"layette/engine/step"
+	"layette/steps/internal/geom"
 )
 
 func table(kind step.ValueType, pairs ...any) step.Table {
@@ -57,5 +58,22 @@ func TestBadLinks(t *testing.T) {
 	}
 	if _, err := One("wax", step.Table{Names: []string{"detail"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.5}}, nil); err == nil {
 		t.Error("a detail of 50 % is no length")
+	}
+}
+
+// TestCopied: what the master is scaled up by, the copies take off again, also
+// along the axes of a turned frame.
+func TestCopied(t *testing.T) {
+	frames, wrong := Frames(table(step.Tree, "mould", table(step.Point, "x", []float64{0.6, 0.8, 0}, "y", []float64{-0.8, 0.6, 0})))
+	links, more := Read(table(step.Share, "wax", 0.02, "vinyl", step.Table{Names: []string{"x", "y", "z", "frame"}, Values: []any{0.01, 0.03, 0.05, "mould"}}), frames)
+	if len(wrong)+len(more) > 0 {
+		t.Fatal(wrong, more)
+	}
+	p := geom.Vec{X: 10, Y: -20, Z: 30}
+	if back := Copied(links).Apply(Scale(links).Apply(p)); back.Sub(p).Len() > 1e-12 {
+		t.Errorf("%v came back as %v", p, back)
+	}
+	if z := Copied(links).Apply(geom.Vec{Z: 100}).Z; math.Abs(z-100*0.98*0.95) > 1e-12 {
+		t.Errorf("100 mm became %v", z)
 	}
 }

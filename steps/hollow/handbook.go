@@ -11,7 +11,7 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "hollow",
-		Version: 3,
+		Version: 4,
 		Summary: "Tells how a part comes out hollow: solid tips, chambers cut off from the opening, liquid that stays behind, volume and mass of vinyl.",
 		Method: `The part is a mould filled with liquid vinyl that builds inward from the skin by "wall"; the opening, a flat end, builds none. What lies deeper below the skin than the wall stays hollow. Depths are measured in cubes of side "cube", exactly (to the triangles) at every middle up to the wall and half the drain width, so volumes are far finer than a cube; a way narrower than about a cube may be taken for closed.
 

@@ -106,7 +106,7 @@ func look(ctx context.Context, job *step.Job, f step.File, taken widths) (*maste
 		m.notes = append(m.notes, m.name+": the surface is open, so there is no section and no volume.")
 	}
 	m.scale = m.fit()
-	return m, m.draw(ctx, mesh, job.Workers, taken)
+	return m, m.draw(ctx, kept{job, f.SHA256}, mesh, taken)
 }
 
 // stand finds the part's axes: high away from the largest opening, deep as near
@@ -209,8 +209,9 @@ func (m *master) cut(ctx context.Context, mesh *geom.Mesh, edges *geom.Edges) er
 const dots = 12
 
 // draw draws the three views at their scale on paper, and one in clay.
-func (m *master) draw(ctx context.Context, mesh *geom.Mesh, workers int, taken widths) error {
+func (m *master) draw(ctx context.Context, k kept, mesh *geom.Mesh, taken widths) error {
 	a, d, h := m.axes[0], m.axes[1], m.axes[2]
+	workers := k.job.Workers
 	for i, v := range []struct {
 		dir, up    geom.Vec
 		wide, tall span
@@ -220,11 +221,13 @@ func (m *master) draw(ctx context.Context, mesh *geom.Mesh, workers int, taken w
 		{h.Mul(-1), d, m.across, m.deep},
 	} {
 		size := draw.Size{Width: taken.free(pixels(m.scale * v.wide.size())), Height: pixels(m.scale * v.tall.size())}
-		p, err := draw.Draw(ctx, draw.Scene{Mesh: mesh, Outline: true, Bare: true, Workers: workers}, draw.View{Dir: v.dir, Up: v.up, PerMM: dots * m.scale}, size)
-		if err != nil {
-			return err
-		}
-		data, err := onWhite(p.Image)
+		data, err := k.picture(fmt.Sprintf("view %d", i+1), size, func() ([]byte, error) {
+			p, err := draw.Draw(ctx, draw.Scene{Mesh: mesh, Outline: true, Bare: true, Workers: workers}, draw.View{Dir: v.dir, Up: v.up, PerMM: dots * m.scale}, size)
+			if err != nil {
+				return nil, err
+			}
+			return onWhite(p.Image)
+		})
 		if err != nil {
 			return err
 		}
@@ -232,7 +235,9 @@ func (m *master) draw(ctx context.Context, mesh *geom.Mesh, workers int, taken w
 	}
 	three := d.Add(a.Mul(0.6)).Add(h.Mul(0.25))
 	size := draw.Size{Width: taken.free(720), Height: 540}
-	data, err := draw.PNG(ctx, draw.Scene{Title: m.name, Mesh: mesh, Workers: workers}, draw.View{Name: "three quarters", Dir: three, Up: h}, size)
+	data, err := k.picture("clay "+m.name, size, func() ([]byte, error) {
+		return draw.PNG(ctx, draw.Scene{Title: m.name, Mesh: mesh, Workers: workers}, draw.View{Name: "three quarters", Dir: three, Up: h}, size)
+	})
 	m.clay = photo{Caption: m.name, Kind: "png", Data: data, Wide: size.Width, Tall: size.Height}
 	return err
 }

@@ -87,9 +87,8 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	if err := workpiece.WriteText(job, "rows", piece.Base()+"-bends.csv", k.rows(finds)); err != nil {
 		return nil, err
 	}
-	shown := &geom.Mesh{Verts: piece.Mesh.Verts, Tris: piece.Mesh.Tris, Origin: piece.Mesh.Origin}
 	job.Progress.Add(1)
-	return out, workpiece.Write(job, "map", piece.Base()+"-bends.ply", shown, k.columns()...)
+	return out, workpiece.Write(job, "map", piece.Base()+"-bends.ply", l.Mesh, k.columns()...)
 }
 
 // mostSpots is how many spots the sheet shows; the table holds them all.
@@ -169,9 +168,12 @@ func (k *look) columns() []meshio.Column {
 }
 
 // turning returns how fast the axis turns at each ring: degrees over one radius
-// of the limb.
+// of the limb; nothing on a head.
 func (k *look) turning() []float32 {
 	out := make([]float32, len(k.Rings.Rings))
+	if k.shape == limb.Head {
+		return out
+	}
 	for b := range k.Rings.Branches {
 		for _, p := range k.Rings.Axis(int32(b)) {
 			out[p.Ring] = float32(p.Curve.Len() * p.Radius * 180 / math.Pi)

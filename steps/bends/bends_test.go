@@ -133,6 +133,42 @@ func TestHairpin(t *testing.T) {
 	}
 }
 
+// Facing walls (facts, table F, 21): 7.4 mm are less than three walls of 2.5 mm,
+// 7.6 mm are not; of five, they are less.
+func TestFacingWalls(t *testing.T) {
+	for _, tt := range []struct {
+		air, least float64
+		near       int64
+	}{{7.4, 7.5, 1}, {7.6, 7.5, 0}, {7.6, 12.5, 1}} {
+		m := run(t, elbow(10, 10+tt.air/2, 180, 45, 60, 32), step.Values{"least": tt.least, "most": 180.0}).Measures
+		if m["air.folded"] != tt.near {
+			t.Errorf("%g mm of %g: %v near", tt.air, tt.least, m["air.folded"])
+		}
+		if tt.near == 1 && math.Abs(m["air.least"].(float64)-tt.air) > 0.05 {
+			t.Errorf("%g mm: measured %v", tt.air, m["air.least"])
+		}
+	}
+}
+
+// Knees and elbows folded until skins grow together are told of, if not
+// measured; those that are not are not told of.
+func TestGrownTogether(t *testing.T) {
+	for _, tt := range []struct {
+		name, shape string
+		deg         float64
+		want        string
+	}{
+		{"right-leg", "leg", 60, ""}, {"right-leg", "leg", 120, "sections jump"}, {"right-leg", "leg", 135, "no knee was found"},
+		{"right-arm", "arm", 60, ""}, {"right-arm", "arm", 120, "sections jump"}, {"right-arm", "arm", 140, "no elbow was found"},
+	} {
+		_, m := part(t, specimen.Options{Plain: true, Elbow: tt.deg, Knee: tt.deg}, tt.name, 20_000)
+		said := strings.Join(run(t, m, step.Values{"shape": tt.shape}).Notes, "\n")
+		if !strings.Contains(said, tt.want) || tt.want == "" && strings.Contains(said, "grown together") {
+			t.Errorf("%s of %g degrees: %q", tt.name, tt.deg, said)
+		}
+	}
+}
+
 // Values settle as triangles shrink: the table of the note.
 func TestResolution(t *testing.T) {
 	for _, n := range []int{16, 32, 64, 128} {
@@ -320,7 +356,7 @@ func TestCancelled(t *testing.T) {
 func TestOutcomeIsPinned(t *testing.T) {
 	r := run(t, elbow(10, 22, 45, 45, 100, 40), nil)
 	got := fmt.Sprintf("%.1f %.2f %v", r.Measures["bends.angles"], r.Measures["bends.radii"], len(r.Spots))
-	if want := "[45.0] [12.01] 1"; got != want || (Kind{}).Handbook().Version != 3 {
+	if want := "[45.0] [12.01] 1"; got != want || (Kind{}).Handbook().Version != 4 {
 		t.Errorf("%s, want %s", got, want)
 	}
 }

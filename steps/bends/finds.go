@@ -56,20 +56,8 @@ func (k *look) finds() []find {
 	return list
 }
 
-// where names the place of a ring: the joint it lies at, or the region.
-func (k *look) where(ring int32) string {
-	g := &k.Rings.Rings[ring]
-	for _, j := range k.Joints {
-		h := &k.Rings.Rings[j.Ring]
-		if h.Branch == g.Branch && math.Abs(h.Level-g.Level) <= 1.2*math.Sqrt(g.Across.Area/math.Pi) {
-			return j.Name
-		}
-	}
-	return k.Region(k.shape, ring)
-}
-
 func (k *look) bendFind(b geom.Bend) find {
-	f := find{place: k.where(b.Ring), angle: b.Turn * 180 / math.Pi, inside: b.Inside, radius: b.Radius, limb: b.Limb, level: k.Rings.Rings[b.Ring].Level}
+	f := find{place: k.Where(k.shape, b.Ring), angle: b.Turn * 180 / math.Pi, inside: b.Inside, radius: b.Radius, limb: b.Limb, level: k.Rings.Rings[b.Ring].Level}
 	f.spot = step.Spot{
 		What: mild, At: k.At(b.Skin), To: k.At(b.At), Radius: limb.Round(b.Limb, 0.01), Value: limb.Round(f.angle, 0.1), Unit: "deg", Surface: "surface", Ring: k.Outline(b.Ring),
 	}
@@ -123,7 +111,7 @@ func (k *look) nearFind(n near) find {
 	if n.air <= k.touch {
 		f.spot.Fault = false
 		f.advice = "none"
-		f.spot.Says = fmt.Sprintf("the %s %s and touches it: join the skins so that no crevice is left between", f.place, what)
+		f.spot.Says = fmt.Sprintf("the %s %s and touches: join the skins so that no crevice is left between", f.place, what)
 		return f
 	}
 	arm := max(n.at.Sub(joint).Len(), 1)
@@ -176,7 +164,7 @@ func (k *look) measures(finds []find) map[string]any {
 			continue
 		}
 		if turn > m["bends.sharpest"].(float64) {
-			m["bends.sharpest"], m["bends.sharpest-place"] = turn, k.where(b.Ring)
+			m["bends.sharpest"], m["bends.sharpest-place"] = turn, k.Where(k.shape, b.Ring)
 		}
 		if turn > k.judged {
 			inside = min(inside, b.Inside)
@@ -212,6 +200,26 @@ func (k *look) measures(finds []find) map[string]any {
 	return m
 }
 
+// grownTogether says where an arm or leg may lie on itself so that skins have
+// grown into one and no air is left inside its bend: sections jump by more than
+// a radius there, or the joint is not found at all.
+func (k *look) grownTogether() []string {
+	joint, limbed := map[limb.Shape]string{limb.Arm: "elbow", limb.Leg: "knee"}[k.shape]
+	if !limbed {
+		return nil
+	}
+	if _, ok := k.Joint(joint); !ok {
+		return []string{fmt.Sprintf("no %s was found: if the limb is folded so far that its skins have grown together, its bend is missed; pin the %s and look at it", joint, joint)}
+	}
+	axis := k.Rings.Axis(0)
+	for i := 1; i < len(axis); i++ {
+		if p := axis[i-1]; axis[i].At.Sub(p.At).Len() > p.Radius {
+			return []string{fmt.Sprintf("the limb's sections jump %.1f mm from the opening: it lies on itself there and skins have grown together, or nearly; the %s may bend more sharply than is told", k.Rings.Rings[axis[i].Ring].Level, joint)}
+		}
+	}
+	return nil
+}
+
 // notes says what people should know beside the spots.
 func (k *look) notes() []string {
 	var notes []string
@@ -221,6 +229,7 @@ func (k *look) notes() []string {
 	if k.shape == limb.Arm && len(k.Digits) != 5 {
 		notes = append(notes, fmt.Sprintf("%d branches end in a tip, not five: fingers that are joined, or too short to be told from the hand, are not looked at one by one", len(k.Digits)))
 	}
+	notes = append(notes, k.grownTogether()...)
 	for _, b := range k.Rings.Branches {
 		if b.Meets >= 0 {
 			notes = append(notes, fmt.Sprintf("the %s runs into another branch: skins are joined there", k.Region(k.shape, b.Rings[0])))

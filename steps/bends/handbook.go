@@ -14,11 +14,11 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "bends",
-		Version: 3,
+		Version: 4,
 		Summary: "Measures how sharply limbs and fingers bend, the radius on the inner side, and where skin nearly touches its own limb.",
 		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches: five fingers are five branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these lie square to the limb on straight stretches and on evenly bent ones, and turn through a sharp joint without crossing. The part is cut there, and again square to the line through the middles of the cuts where that makes them no larger. Middles and directions of the cuts are the axis.
 
-A bend is a stretch that turns one way. Its angle is that between the directions where it begins and ends; its radius is that of a circle through the axis where it turns; the inside radius is less by how far the limb reaches inward there. On bent tubes of 20 to 120 degrees and radii of 1.2 to 6 times the tube's, angle and axis come within 2 %, the inside within 2 % or 0.15 mm. Where a forearm or shin has grown together with what it lies on, over about 125 and 105 degrees, the bend may come out too mild. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
+A bend is a stretch that turns one way. Its angle is that between the directions where it begins and ends; its radius is that of a circle through the axis where it turns; the inside radius is less by how far the limb reaches inward there. On bent tubes of 20 to 120 degrees and radii of 1.2 to 6 times the tube's, angle and axis come within 2 %, the inside within 2 % or 0.15 mm. Where a forearm or shin has grown together with what it lies on, over about 125 and 105 degrees, the bend comes out too mild or is not found; a note says so where sections jump by more than a radius, or no elbow or knee is found. Pin the joint there and look at it. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
 
 Skin that faces skin of its own limb across less than "least" is looked for where the way between them along the skin is over "apart" and over four times the air: a limb folded onto itself, or a finger curled over the hand. Touching is no fault: it can be joined; a thin gap is. The least air is measured on the triangles. Air between two fingers side by side is the step gaps' to find.`,
 		Sources: []string{

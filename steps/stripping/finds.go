@@ -80,7 +80,7 @@ func (p *pull) tightSpots() []step.Spot {
 
 func (p *pull) tightSpot(k int32) step.Spot {
 	q, g := p.passes[k], &p.Rings.Rings[k]
-	hole := p.size(q.limit)
+	girth, hole := p.size(k).girth, p.size(q.limit)
 	where, to := "the opening", p.Openings[0].Centre
 	if q.limit >= 0 {
 		h := &p.Rings.Rings[q.limit]
@@ -91,6 +91,10 @@ func (p *pull) tightSpot(k int32) step.Spot {
 		where, to = fmt.Sprintf("the %s %.1f mm in", name, h.Level), h.Across.Mid
 	}
 	wider := hole.girth * (1 + q.stretch) / (1 + p.warn)
+	folded := ""
+	if q.byGirth > q.byArea+0.005 {
+		folded = fmt.Sprintf(" folded, %.0f %% unfolded", 100*q.byGirth)
+	}
 	judged := fmt.Sprintf("more than the %.0f %% that is easy", 100*p.warn)
 	if q.stretch > p.fail {
 		judged = fmt.Sprintf("over the %.0f %% that is allowed: it tears or stays in the mould", 100*p.fail)
@@ -98,8 +102,8 @@ func (p *pull) tightSpot(k int32) step.Spot {
 	return step.Spot{
 		What: tight, At: p.At(g.Across.Mid), To: p.At(to), Radius: limb.Round(math.Sqrt(g.Across.Area/math.Pi), 0.01),
 		Value: limb.Round(100*q.stretch, 0.1), Unit: "%", Surface: "surface", Fault: q.stretch > p.fail, Ring: p.Outline(k),
-		Says: fmt.Sprintf("the %s, %.1f mm round %.1f mm from the opening, has to pass %s, %.1f mm round: it stretches %.0f %%, %s. Widen the narrow place to %.0f mm round, or slim the wide one to %.0f mm",
-			p.Region(p.shape, k), g.Across.Girth, g.Level, where, hole.girth, 100*q.stretch, judged, wider, g.Across.Girth*(1+p.warn)/(1+q.stretch)),
+		Says: fmt.Sprintf("the %s, %.1f mm round %.1f mm from the opening, has to pass %s, %.1f mm round: it stretches %.0f %%%s, %s. Widen the narrow place to %.0f mm round, or slim the wide one to %.0f mm",
+			p.Region(p.shape, k), girth, g.Level, where, hole.girth, 100*q.stretch, folded, judged, wider, girth*(1+p.warn)/(1+q.stretch)),
 	}
 }
 
@@ -110,16 +114,43 @@ func (p *pull) hookedSpots() []step.Spot {
 		return nil
 	}
 	var list []step.Spot
-	for _, b := range p.Rings.Branches {
-		angle, root, tip, ok := p.lean(&b)
-		if !ok || angle <= p.catch {
+	for _, b := range p.barbs() {
+		if b.angle <= p.catch {
 			continue
 		}
-		name := p.Region(p.shape, b.Rings[0])
 		list = append(list, step.Spot{
-			What: hooked, At: p.At(tip), To: p.At(root), Radius: limb.Round(tip.Sub(root).Len()/2, 0.01), Value: limb.Round(angle, 0.1), Unit: "deg", Surface: "surface", Fault: angle > 120,
-			Says: fmt.Sprintf("the %s points back, %.0f degrees from the way into the mould, and catches when the part is pulled: it has to fold over in its hole. Turn it to under %.0f degrees", name, angle, p.catch),
+			What: hooked, At: p.At(b.tip), To: p.At(b.root), Radius: limb.Round(b.tip.Sub(b.root).Len()/2, 0.01), Value: limb.Round(b.angle, 0.1), Unit: "deg", Surface: "surface", Fault: b.angle > 120,
+			Says: fmt.Sprintf("%s points back, %.0f degrees from the way into the mould, and catches when the part is pulled: it has to fold over in its hole. Turn it to under %.0f degrees", b.name, b.angle, p.catch),
 		})
+	}
+	return list
+}
+
+// barb is what may point back: a branch that ends in a tip, or a thorn.
+type barb struct {
+	name      string
+	angle     float64 // from the way into the mould, degrees
+	root, tip geom.Vec
+}
+
+// barbs lists them. Bumps shorter than a twenty-fifth of the part do not catch.
+func (p *pull) barbs() []barb {
+	short := 0.04 * float64(p.Rings.Dist[p.farthest()])
+	var list []barb
+	for _, b := range p.Rings.Branches {
+		if b.Parent < 0 || b.Tip < 0 || b.Long < short {
+			continue
+		}
+		if angle, root, tip, ok := p.lean(&b); ok {
+			list = append(list, barb{"the " + p.Region(p.shape, b.Rings[0]), angle, root, tip})
+		}
+	}
+	for _, t := range p.Rings.Thorns {
+		from, root, tip := &p.Rings.Rings[t.From], p.Rings.Rings[t.Root].Centre, p.Mesh.Verts[t.Tip].Vec()
+		if tip.Sub(root).Len() >= short {
+			name := "what stands out of the " + p.Region(p.shape, t.From)
+			list = append(list, barb{name, degrees(t.Out.Dot(p.wayIn(p.Rings.Branches[from.Branch].Rings, from))), root, tip})
+		}
 	}
 	return list
 }
@@ -137,7 +168,7 @@ func (p *pull) hangs() []hang {
 	var list []hang
 	for _, h := range p.Rings.Hangs {
 		g := &p.Rings.Rings[h.Root]
-		deep := g.Level - float64(p.Rings.Dist[h.Low])
+		deep := g.Level + p.Rings.Spacing/2 - float64(p.Rings.Dist[h.Low]) // it runs in before the next level
 		if deep > 1.2*math.Sqrt(g.Area/math.Pi) && deep > 2*p.wall {
 			list = append(list, hang{h, deep})
 		}
@@ -164,25 +195,27 @@ func (p *pull) hangingSpots() []step.Spot {
 }
 
 // lean returns the angle between a branch that ends in a tip and the limb that
-// it leaves, in degrees, with the middle of its root and its tip. Bumps shorter
-// than a twenty-fifth of the part do not catch.
+// it leaves, in degrees, with the middle of its root and its tip.
 func (p *pull) lean(b *geom.Branch) (angle float64, root, tip geom.Vec, ok bool) {
-	if b.Parent < 0 || b.Tip < 0 || b.Long < 0.04*float64(p.Rings.Dist[p.farthest()]) {
-		return 0, root, tip, false
-	}
 	root, tip = p.Rings.Rings[b.Rings[0]].Centre, p.Mesh.Verts[b.Tip].Vec()
 	from := p.Rings.Branches[b.Parent].Rings
-	fork := p.Rings.Rings[from[len(from)-1]]
-	wide := math.Sqrt(fork.Area / math.Pi)
-	way := p.direction(from, func(level float64) bool { return fork.Level-level > wide && fork.Level-level < 4*wide })
-	if way == (geom.Vec{}) {
-		way = p.direction(from, func(float64) bool { return true })
-	}
+	way := p.wayIn(from, &p.Rings.Rings[from[len(from)-1]])
 	out := p.direction(b.Rings, func(float64) bool { return true })
 	if out == (geom.Vec{}) {
 		out = tip.Sub(root).Unit()
 	}
 	return degrees(out.Dot(way)), root, tip, way != geom.Vec{}
+}
+
+// wayIn returns the direction of a limb before one of its rings, from one to
+// four radii: of all the rings given if it is not so long.
+func (p *pull) wayIn(rings []int32, fork *geom.Ring) geom.Vec {
+	wide := math.Sqrt(fork.Area / math.Pi)
+	way := p.direction(rings, func(level float64) bool { return fork.Level-level > wide && fork.Level-level < 4*wide })
+	if way == (geom.Vec{}) {
+		way = p.direction(rings, func(level float64) bool { return level <= fork.Level })
+	}
+	return way
 }
 
 // direction returns the mean direction of the sections at some levels.
@@ -215,8 +248,8 @@ func (p *pull) bentSpots() []step.Spot {
 	for _, b := range p.bends() {
 		turn := b.Turn * 180 / math.Pi
 		list = append(list, step.Spot{
-			What: straight, At: p.At(b.At), Radius: limb.Round(b.Limb, 0.01), Value: limb.Round(turn, 0.1), Unit: "deg", Surface: "surface",
-			Says: fmt.Sprintf("the part bends by %.0f degrees in the %s, %.1f mm from the opening: what lies beyond has to be straightened as it is pulled through, so pull it warm and turn it out along the bend", turn, p.Region(p.shape, b.Ring), p.Rings.Rings[b.Ring].Level),
+			What: straight, At: p.At(b.Skin), To: p.At(b.At), Radius: limb.Round(b.Limb, 0.01), Value: limb.Round(turn, 0.1), Unit: "deg", Surface: "surface",
+			Says: fmt.Sprintf("the part bends by %.0f degrees at the %s, %.1f mm from the opening: what lies beyond has to be straightened as it is pulled through, so pull it warm and turn it out along the bend", turn, p.Where(p.shape, b.Ring), p.Rings.Rings[b.Ring].Level),
 		})
 	}
 	return list
@@ -266,11 +299,15 @@ func (p *pull) measures() map[string]any {
 		}
 	}
 	m["undercut.share"] = under / max(area, 1e-9)
+	if p.passes == nil {
+		m["undercut.share"], m["undercut.greatest"], m["undercut.place"] = nan, nan, "unknown"
+	}
 	lean := 0.0
-	for _, b := range p.Rings.Branches {
-		if a, _, _, ok := p.lean(&b); ok {
-			lean = max(lean, a)
-		}
+	for _, b := range p.barbs() {
+		lean = max(lean, b.angle)
+	}
+	if p.passes == nil {
+		lean = nan
 	}
 	deepest, caught := 0.0, int64(len(p.hookedSpots()))
 	for _, h := range p.hangs() {

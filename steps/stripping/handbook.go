@@ -14,13 +14,13 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "stripping",
-		Version: 2,
+		Version: 3,
 		Summary: "Asks whether the moulding can be pulled out of its one-piece mould through its opening, and how far it must stretch.",
 		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these, about "spacing" apart, lie square to the limb. There the part is cut; girth and area of these sections are the girth profile. Girth is that of a tape pulled tight. A head has no axis to follow: it is cut level, by height over its opening.
 
 Pulled out, each section has to pass every narrower one between it and the opening, and the opening itself. If it is stretched round, it must stretch by the ratio of the girths less one: 100 mm through 80 mm is 25 %. Soft vinyl also folds; folding changes the outline but not what it encloses, so a flat or lobed section need only stretch by the ratio of the radii of discs with the two areas, less one. The lesser of the two counts, for discs they are the same. The ring and the narrower one that ask most are named.
 
-A branch that points back towards the opening catches like a barb; so does an ear or flap of a head that hangs towards it farther than it is thick, and by more than "hook". Skin is undercut where it faces the opening by more than "draft", seen along the axis there; its share is given for each region. Bends of the trunk have to be straightened on the way.`,
+A branch that points back towards the opening, or a stub on the limb, catches like a barb; so does an ear or flap of a head that hangs towards it farther than it is thick, and by more than "hook". Skin is undercut where it faces the opening by more than "draft", seen along the axis there; its share is given for each region. Bends of the trunk have to be straightened on the way.`,
 		Sources: []string{
 			"R. Kimmel, J. A. Sethian, \"Computing geodesic paths on manifolds\", PNAS 95, 1998 (from memory)",
 			"X. Ni, M. Garland, J. C. Hart, \"Fair Morse functions for extracting the topological structure of a surface mesh\", SIGGRAPH 2004 (from memory)",
@@ -60,10 +60,10 @@ A branch that points back towards the opening catches like a barb; so does an ea
 			{Name: "stretch.limit-girth", Type: step.Length, Resolution: 0.01, Doc: "its girth"},
 			{Name: "stretch.limit-place", Type: step.String, Doc: "the region it lies in"},
 			{Name: "fold.fullness", Type: step.Share, Resolution: 0.01, Doc: "how much of a narrow place the vinyl of a ring fills at most, its wall laid together: over 1 it cannot fold through and must stretch"},
-			{Name: "undercut.share", Type: step.Share, Resolution: 0.001, Doc: "share of the skin that faces the opening"},
+			{Name: "undercut.share", Type: step.Share, Resolution: 0.001, Doc: "share of the skin that faces the opening; unknown without one, as are the next two"},
 			{Name: "undercut.greatest", Type: step.Share, Resolution: 0.001, Doc: "greatest share of a region"},
 			{Name: "undercut.place", Type: step.String, Doc: "that region"},
-			{Name: "catch.angle", Type: step.Angle, Resolution: 0.1, Doc: "how far a branch leans at most from the way into the mould; 0 without branches"},
+			{Name: "catch.angle", Type: step.Angle, Resolution: 0.1, Doc: "how far a branch or stub leans at most from the way into the mould; 0 without any, unknown without an opening"},
 			{Name: "catch.hook", Type: step.Length, Resolution: 0.01, Doc: "how far an ear or flap hangs towards the opening at most, on a head; 0 if none hangs farther than it is thick"},
 			{Name: "catch.spots", Type: step.Count, Doc: "branches, ears and flaps that catch"},
 			{Name: "bends.angle", Type: step.Angle, Resolution: 0.1, Doc: "greatest bend of the trunk; 0 if none is named"},

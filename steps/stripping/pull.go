@@ -139,6 +139,10 @@ type region struct {
 // the part is pulled along the axis there. A triangle counts for the rings of
 // its corners by thirds.
 func (p *pull) undercuts() {
+	p.under = make([]float32, len(p.Mesh.Verts))
+	if len(p.Openings) == 0 {
+		return
+	}
 	r := p.Rings
 	along := make([]geom.Vec, len(r.Rings))
 	for b := range r.Branches {
@@ -197,7 +201,6 @@ func (p *pull) undercuts() {
 	for n := range p.regions {
 		p.regions[n].area, p.regions[n].under = sums[n][0].Total(), sums[n][1].Total()
 	}
-	p.under = make([]float32, len(skin))
 	for v, s := range skin {
 		if s[0] > 0 {
 			p.under[v] = float32(s[1] / s[0])

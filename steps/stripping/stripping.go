@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"layette/engine/step"
-	"layette/steps/internal/geom"
 	"layette/steps/internal/limb"
 	"layette/steps/internal/meshio"
 	"layette/steps/internal/workpiece"
@@ -72,9 +71,8 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	if err := workpiece.WriteText(job, "rows", piece.Base()+"-rings.csv", p.rows()); err != nil {
 		return nil, err
 	}
-	shown := &geom.Mesh{Verts: piece.Mesh.Verts, Tris: piece.Mesh.Tris, Origin: piece.Mesh.Origin}
 	job.Progress.Add(1)
-	return out, workpiece.Write(job, "map", piece.Base()+"-stripping.ply", shown, p.columns()...)
+	return out, workpiece.Write(job, "map", piece.Base()+"-stripping.ply", l.Mesh, p.columns()...)
 }
 
 // columns are the numbers at each vertex.

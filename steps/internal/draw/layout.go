@@ -219,7 +219,9 @@ func (b brush) legend(s Scene, l layout, hand letterer) {
 		if math.Abs(x) < (v.High-v.Low)*1e-4 {
 			text = "0"
 		}
-		box := image.Rect(at-hand.width(text)/2-4, under, at+hand.width(text)/2+4, under+hand.height())
+		half := hand.width(text)/2 + 4
+		mid := min(at, b.im.Bounds().Max.X-half) // the last may be long
+		box := image.Rect(mid-half, under, mid+half, under+hand.height())
 		for _, t := range taken {
 			if t.Overlaps(box) {
 				return

@@ -80,8 +80,11 @@ func (r *Rings) forks(s *seams) map[int32]*fork {
 	return forks
 }
 
-// reach finds how far the skin goes on beyond each ring.
+// reach finds how far the skin goes on beyond each ring, and to which tip.
 func (r *Rings) reach(s *seams, forks map[int32]*fork) {
+	for i := range r.Rings {
+		r.Rings[i].bears = -1
+	}
 	for v, d := range r.slabs {
 		if d < 0 {
 			continue
@@ -89,6 +92,9 @@ func (r *Rings) reach(s *seams, forks map[int32]*fork) {
 		if f := forks[s.sets.lead(s.of[v])]; f != nil {
 			for _, i := range f.from {
 				r.Rings[i].top = max(r.Rings[i].top, float64(r.Dist[v]))
+				if r.tips[int32(v)] {
+					r.Rings[i].bears = int32(v)
+				}
 			}
 		}
 	}
@@ -100,7 +106,7 @@ func (r *Rings) reach(s *seams, forks map[int32]*fork) {
 			continue
 		}
 		for _, k := range ring.up {
-			ring.top = max(ring.top, r.Rings[k].top)
+			ring.top, ring.bears = max(ring.top, r.Rings[k].top), max(ring.bears, r.Rings[k].bears)
 		}
 		if len(ring.up) == 1 {
 			ring.wide = max(ring.wide, r.Rings[ring.up[0]].wide)
@@ -150,6 +156,11 @@ func (r *Rings) branchOut(f *fork) {
 	if len(stout) == 0 && len(f.to) > 0 { // none stands out: go on with the longest
 		stout = []int32{slices.MaxFunc(f.to, func(a, b int32) int { return cmp.Compare(r.Rings[a].top, r.Rings[b].top) })}
 	}
+	for _, i := range f.to {
+		if tip := r.Rings[i].bears; tip >= 0 && from >= 0 && !slices.Contains(stout, i) {
+			r.Thorns = append(r.Thorns, Thorn{Root: i, From: from, Tip: tip, Out: r.thornOut(i)})
+		}
+	}
 	if parent >= 0 && len(stout) == 1 {
 		r.Rings[stout[0]].Branch = parent
 		r.Branches[parent].Rings = append(r.Branches[parent].Rings, stout[0])
@@ -163,6 +174,18 @@ func (r *Rings) branchOut(f *fork) {
 			r.Branches[parent].Forks = append(r.Branches[parent].Forks, n)
 		}
 	}
+}
+
+// thornOut returns the direction of a thorn: that between the middles of its
+// rings three and five eighths of the way up, where they are whole and lean
+// alike: neither the skin it stands on nor its end counts.
+func (r *Rings) thornOut(root int32) Vec {
+	way := []int32{root}
+	for i := root; len(r.Rings[i].up) == 1; {
+		i = r.Rings[i].up[0]
+		way = append(way, i)
+	}
+	return r.Rings[way[len(way)*5/8]].Centre.Sub(r.Rings[way[len(way)*3/8]].Centre).Unit()
 }
 
 // widest returns the ring of some that has the longest girth and a branch, or

@@ -25,6 +25,17 @@ type Ring struct {
 	above int32   // and on its far side
 	top   float64 // the farthest skin reached through it
 	wide  float64 // greatest area of a ring reached through it without a fork
+	bears int32   // a tip of Rings.tips that is reached through it; -1 if none is
+}
+
+// Thorn is a branch by the distance along the skin that is too short, by the
+// even values, to part the limb into branches of its own: its rings stand on a
+// bump of the limb.
+type Thorn struct {
+	Root int32 // its first ring: index into Rings.Rings
+	From int32 // the ring of the limb before it
+	Tip  int32 // its farthest vertex
+	Out  Vec   // its direction, away from the limb
 }
 
 // Rings are level rings along the skin from an opening, and the tree of branches
@@ -37,10 +48,12 @@ type Rings struct {
 	Branches []Branch  // the trunk first, each after its parent
 	Of       []int32   // branch of each vertex; -1 where the skin does not lead
 	Hangs    []Hang    // of RingsUpright: what hangs towards the opening
+	Thorns   []Thorn
 
-	field  []float32 // what the rings are levels of, mm
-	closed []bool    // triangles that are no skin
-	alone  bool      // the trunk has no forks: the widest ring goes on, the others stand on bumps
+	field  []float32      // what the rings are levels of, mm
+	tips   map[int32]bool // that the distance gave
+	closed []bool         // triangles that are no skin
+	alone  bool           // the trunk has no forks: the widest ring goes on, the others stand on bumps
 	e      *Edges
 	trace  *tracer
 	long   float64 // the farthest distance
@@ -79,7 +92,13 @@ func NewRings(ctx context.Context, m *Mesh, e *Edges, dist []float32, from []int
 	if field != nil {
 		r.field = field
 	}
-	r.Spacing, r.Rings, r.Branches = spacing, nil, nil
+	r.tips = map[int32]bool{}
+	for _, b := range r.Branches {
+		if b.Tip >= 0 && b.Parent >= 0 {
+			r.tips[b.Tip] = true
+		}
+	}
+	r.Spacing, r.Rings, r.Branches, r.Thorns = spacing, nil, nil, nil
 	if err := r.find(ctx); err != nil {
 		return nil, err
 	}

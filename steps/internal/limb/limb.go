@@ -219,10 +219,9 @@ func (l *Limb) judge(w Want, shell []int32, largest int32) {
 	case n > 1 && w.Opening == nil:
 		l.note("%d openings: the largest, %.0f mm² at %s, is taken for the one the part leaves its mould through; name it in the recipe if it is another", n, l.Openings[0].Area, l.Place(l.Openings[0].Centre))
 	}
-	for i, o := range l.Openings {
-		if o.Flat > w.Strays && i == 0 {
-			l.note("the opening is not flat: it strays %.2f mm from a plane, %.2f mm allowed; distances are still counted from its edge", o.Flat, w.Strays)
-		}
+	if len(l.Openings) > 0 && l.Openings[0].Flat > w.Strays {
+		from := map[bool]string{false: "edge", true: "plane"}[w.Upright]
+		l.note("the opening is not flat: it strays %.2f mm from a plane, %.2f mm allowed; distances are still counted from its %s", l.Openings[0].Flat, w.Strays, from)
 	}
 	rims := 0
 	for c, mate := range l.Edges.Across {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strings"
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
@@ -13,7 +14,7 @@ import (
 // Values are the handbook values that say what to look for.
 func Values() []step.Value {
 	return []step.Value{
-		{Name: "shape", Type: step.OneWord, Default: "other", OneOf: []string{"arm", "leg", "head", "other"}, Doc: "what the part is: decides which joints have names", Origin: "common practice"},
+		{Name: "shape", Type: step.OneWord, Default: "other", OneOf: []string{"arm", "leg", "head", "other"}, Doc: "what the part is: decides which joints have names; a hand or foot alone is other", Origin: "common practice"},
 		{Name: "opening", Type: step.Point, Optional: true, Doc: "a point on the flat end through which the part leaves its mould; found if not given"},
 		{Name: "points", Type: step.Tree, Optional: true, Doc: "joints that a person placed: elbow = [x, y, z] in mm, and so on"},
 		{Name: "spacing", Type: step.Length, Default: "0.5 mm", Min: "0.05 mm", Max: "10 mm", Doc: "between rings along the skin", Origin: "common practice"},
@@ -128,6 +129,23 @@ func (l *Limb) Region(shape Shape, k int32) string {
 		return "foot"
 	}
 	return "trunk"
+}
+
+// Where names the place of ring k in a sentence: the joint it lies at, or the
+// region.
+func (l *Limb) Where(shape Shape, k int32) string {
+	g := &l.Rings.Rings[k]
+	for _, j := range l.Joints {
+		h := &l.Rings.Rings[j.Ring]
+		if h.Branch != g.Branch || math.Abs(h.Level-g.Level) > 1.2*math.Sqrt(g.Across.Area/math.Pi) {
+			continue
+		}
+		if finger, ok := strings.CutPrefix(j.Name, "knuckle."); ok {
+			return "knuckle of the " + finger
+		}
+		return j.Name
+	}
+	return l.Region(shape, k)
 }
 
 // Outline returns up to 48 points of a ring's section, for a spot.

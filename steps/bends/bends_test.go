@@ -140,7 +140,7 @@ func TestFacingWalls(t *testing.T) {
 		air, least float64
 		near       int64
 	}{{7.4, 7.5, 1}, {7.6, 7.5, 0}, {7.6, 12.5, 1}} {
-		m := run(t, elbow(10, 10+tt.air/2, 180, 45, 60, 32), step.Values{"least": tt.least, "most": 180.0}).Measures
+		m := run(t, elbow(10, 10+tt.air/2, 180, 45, 110, 40), step.Values{"least": tt.least, "most": 180.0}).Measures
 		if m["air.folded"] != tt.near {
 			t.Errorf("%g mm of %g: %v near", tt.air, tt.least, m["air.folded"])
 		}

@@ -61,8 +61,8 @@ func before(a, b geom.Point) bool {
 // least air, with a long way between them along the skin. Candidates come from
 // samples; the least air is then measured between the triangles about them.
 func (k *look) findNears(ctx context.Context, workers int) error {
-	cell := max(k.least/2, 0.2)
-	reach := k.least + 2*cell // samples stand for skin up to a cell away
+	cell := max(min(k.least/2, k.apart/8), 0.2) // exactly looks three about each skin: not as far as the other
+	reach := k.least + 2*cell                   // samples stand for skin up to a cell away
 	list := k.samples(cell)
 	normals := k.Mesh.VertexNormals()
 	pts := make([]geom.Point, len(list))
@@ -230,24 +230,11 @@ func (k *look) exactly(a, b int32, reach float64) (air float64, at, to geom.Vec)
 	at, to, air = k.Mesh.Verts[a].Vec(), k.Mesh.Verts[b].Vec(), math.Inf(1)
 	for {
 		d, on, over, u, v := k.nearest(k.trianglesNear(s, at, reach), k.trianglesNear(t, to, reach))
-		if way := k.wayBetween(u, v); d >= air || way <= max(k.apart, 4*d) && !math.IsInf(air, 1) {
+		if _, _, way, _ := k.apartness(k.Mesh.Tris[u][0], k.Mesh.Tris[v][0]); d >= air || way <= max(k.apart, 4*d) && !math.IsInf(air, 1) {
 			return air, at, to // no less, or down in a fold
 		}
 		air, at, to, s, t = d, on, over, u, v
 	}
-}
-
-// wayBetween returns how long the way between two triangles along the skin is
-// at least: that of their corners.
-func (k *look) wayBetween(s, t int32) float64 {
-	least := math.Inf(1)
-	for _, a := range k.Mesh.Tris[s] {
-		for _, b := range k.Mesh.Tris[t] {
-			_, _, way, _ := k.apartness(a, b)
-			least = min(least, way)
-		}
-	}
-	return least
 }
 
 // nearest returns the least distance between triangles of two lists, where it

@@ -209,6 +209,8 @@ func scaled(name string, at []float32, limits []float64) *draw.Values {
 		v.Scale = draw.Apart
 		far := max(-v.Low, v.High)
 		v.Low, v.High = -far, far
+	default: // where nearly all is alike, grain is not to look like findings
+		v.High = max(v.High, v.Low+(all[len(all)-1]-v.Low)/5)
 	}
 	return v
 }

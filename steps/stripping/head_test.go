@@ -1,6 +1,7 @@
 package stripping
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"strings"
@@ -8,6 +9,7 @@ import (
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
+	"layette/steps/internal/meshio"
 	"layette/steps/specimen"
 )
 
@@ -120,6 +122,19 @@ func TestLawsOfHead(t *testing.T) {
 		if got := deep(other); math.Abs(got-hang) > 1 { // coarse triangles close the crease behind the lobe
 			t.Errorf("%s: ears hang %.2f mm, want %.2f", name, got, hang)
 		}
+	}
+}
+
+// A surface that is inside out is looked at, and drawn, the right way round.
+func TestInsideOut(t *testing.T) {
+	m := head(t, 0, 4_000)
+	for i, q := range m.Tris {
+		m.Tris[i] = geom.Tri{q[0], q[2], q[1]}
+	}
+	data := run(t, m, step.Values{"shape": "head"}).Files["map/part-stripping.ply"]
+	shown, _, err := meshio.Read(t.Context(), bytes.NewReader(data), int64(len(data)), meshio.Options{})
+	if err != nil || !(shown.Volume() > 0) {
+		t.Errorf("the map is inside out: %v", err)
 	}
 }
 

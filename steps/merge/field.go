@@ -82,26 +82,43 @@ func (p *placed) under(q geom.Vec, far float64) int32 {
 	return i
 }
 
+// poor is the weight below which a point is not taken at its word: seen at more
+// than 60 degrees, near the border of its scan, or of a noisy one. A plane alone
+// may be tilted there, and would fold the skin and tear holes in it.
+const poor = 0.25
+
 // say adds what a scan says at one sample q over or under the place foot: its
-// distance to the plane of the point there. Both along the skin and across it
-// the word fades to nothing at the point's reach, so that the field has no
-// steps.
+// distance to the smoothed skin of the point there; if that is a poor one, or
+// does not reach q, to the planes of all points about.
 func (f *field) say(sum *[2]float32, q, foot geom.Vec, p *placed) {
 	i := p.about(foot)
-	if i < 0 {
+	if i < 0 || p.weight[i] >= poor && f.word(sum, q, i, p.above(i, q), p) {
 		return
 	}
-	d := p.above(i, q)
+	loU, hiU, loV, hiV := p.picture.cells(foot, float64(p.radius[i]))
+	for row := loV; row <= hiV && loU <= hiU; row++ {
+		c := row * p.picture.nx
+		for k := p.picture.first[c+loU]; k < p.picture.first[c+hiU+1]; k++ {
+			f.word(sum, q, k, p.above(k, q)-float64(p.out[k]), p)
+		}
+	}
+}
+
+// word adds what point i says at q, d mm above its skin; false if it does not
+// reach q. Both along the skin and across it the word fades to nothing at the
+// point's reach, so that the field has no steps.
+func (f *field) word(sum *[2]float32, q geom.Vec, i int32, d float64, p *placed) bool {
 	d2, radius := float64(d*d), float64(p.radius[i])
 	u := 1 - (q.Sub(p.points[i].Vec()).Len2()-d2)/float64(radius*radius)
 	v := 1 - d2/float64(f.reach*f.reach)
 	if u <= 0 || v <= 0 {
-		return
+		return false
 	}
 	uv := float64(u * v)
 	g := float64(float64(p.weight[i]) * float64(uv*uv))
 	sum[0] += float32(g * d)
 	sum[1] += float32(g)
+	return true
 }
 
 // above returns how far q lies above the skin about point i.

@@ -25,11 +25,11 @@ type opinion struct {
 // settle moves every vertex along its normal to where the scans themselves, not
 // the voxels, say that the skin is, and counts the scans that saw it.
 //
-// A scan speaks by the distance of the vertex to its smoothed skin at the point
-// nearest to it, across the mean of the two normals: on a round skin, where
-// tangent planes lie outside and chords inside, the two errors cancel (the
-// symmetric distance of S. Rusinkiewicz, "A symmetric objective function for
-// ICP", SIGGRAPH 2019; from memory).
+// A scan speaks by the distances of the vertex to its points, as they were seen,
+// across the mean of the two normals: on a round skin, where tangent planes lie
+// outside and chords inside, the two errors cancel (the symmetric distance of S.
+// Rusinkiewicz, "A symmetric objective function for ICP", SIGGRAPH 2019; from
+// memory). Smoothed skin would be smoothed twice here, and lose its edges.
 func (m *merger) settle(ctx context.Context, f *field, s *skin) error {
 	normals, said := s.VertexNormals(), make([]opinion, len(s.Verts))
 	first, verts := byBlock(f.Lattice, s.Verts)
@@ -135,7 +135,6 @@ func (m *merger) ask(p *placed, at, up geom.Vec, o *opinion) {
 			}
 			across /= math.Sqrt(2 + 2*turn) // the length of the sum of the normals
 			u := 1 - (dist2-float64(across*across))/r2
-			across += float64(p.out[i])
 			if u <= 0 || across > far || across < -far {
 				continue
 			}

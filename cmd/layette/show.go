@@ -22,7 +22,16 @@ func newShowCmd(a *app) *cobra.Command {
 			if dir != "" {
 				return a.export(cmd.Context(), dir, args)
 			}
-			_, list, err := a.lookAt(cmd, args)
+			m, err := a.openModel(cmd.Context(), nil)
+			if err != nil {
+				return err
+			}
+			defer m.Close() // after its tables are read
+			b, err := m.Look(cmd.Context())
+			if err != nil {
+				return a.modelError(err)
+			}
+			list, err := named(b, args)
 			if err != nil {
 				return err
 			}
@@ -90,6 +99,7 @@ func (a *app) show(st *engine.Status) {
 	a.showMeasures(st)
 	a.showGates(st)
 	a.showSpots(st)
+	a.showTable(st)
 	a.showFiles("takes", st.Inputs)
 	a.showFiles("gives", st.Files)
 	a.showSign(st)

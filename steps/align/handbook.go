@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "align",
-		Version: 4,
+		Version: 5,
 		Summary: "Places the scans of a part in one frame.",
 		Method: "Every scan is thinned to an even spacing; of each place the turn of the normals round it is described at two radii. " +
 			"Places that look alike in two scans, and lie alike to each other, suggest poses; in the thirty others that look most like a scan " +
@@ -59,6 +59,7 @@ func (Kind) Handbook() step.Handbook {
 		Outputs: []step.Output{
 			{Name: "poses", Kind: step.Rows, Doc: "where each scan lies, or why it is not placed (JSON)"},
 			{Name: "pairs", Kind: step.Rows, Doc: "every two placed scans that touch: overlap, residual, agreement (CSV)"},
+			{Name: "table", Kind: step.Rows, Doc: "one line a scan, unplaced ones first: whether it is placed, in which group, the neighbour it lies over most with overlap and residual, how firmly it is held, or why it is not placed (CSV)"},
 			{Name: "placed", Kind: step.Surface, Doc: "the placed scans, thinned, each in its own tint: to look at"},
 			{Name: "pictures", Kind: step.Picture, Many: true, Doc: "the placed scans from two sides, each in its own tint"},
 		},

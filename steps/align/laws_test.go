@@ -7,7 +7,9 @@ import (
 	"encoding/hex"
 	"errors"
 	"io"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -259,9 +261,46 @@ func TestOutcomeIsPinned(t *testing.T) {
 	if err != nil || len(table.Scans) != len(handShots(t)) {
 		t.Fatalf("%d places, %v", len(table.Scans), err)
 	}
+	tableHolds(t, table, string(res.Files["pairs/pairs.csv"]), string(res.Files["table/table.csv"]))
 	sum := sha256.Sum256(res.Files["poses/poses.json"])
 	const want = "cabd2f17b8b66c58"
-	if got := hex.EncodeToString(sum[:8]); got != want || (Kind{}).Handbook().Version != 4 {
-		t.Errorf("outcome %s of version %d; pinned is %s of version 4\n%s", got, Kind{}.Handbook().Version, want, res.Files["pairs/pairs.csv"])
+	if got := hex.EncodeToString(sum[:8]); got != want || (Kind{}).Handbook().Version != 5 {
+		t.Errorf("outcome %s of version %d; pinned is %s of version 5\n%s", got, Kind{}.Handbook().Version, want, res.Files["pairs/pairs.csv"])
 	}
+}
+
+// tableHolds checks the table of scans against what is told elsewhere: a line
+// a scan, and of each placed one the greatest overlap of its pairs.
+func tableHolds(t *testing.T, places poses.Table, pairs, table string) {
+	t.Helper()
+	most := map[string]string{}
+	for k, line := range strings.Split(strings.TrimSpace(pairs), "\n") {
+		f := strings.Split(line, ",")
+		for _, name := range f[:2] {
+			if k > 0 && f[2] > most[name] {
+				most[name] = f[2]
+			}
+		}
+	}
+	lines := strings.Split(strings.TrimSpace(table), "\n")
+	if len(lines) != 1+len(places.Scans) {
+		t.Errorf("%d lines for %d scans:\n%s", len(lines), len(places.Scans), table)
+	}
+	for _, p := range places.Scans {
+		at := strings.Index(table, "\n"+p.Name+",")
+		if at < 0 {
+			t.Errorf("no line for %s:\n%s", p.Name, table)
+			continue
+		}
+		f := strings.Split(strings.SplitN(table[at+1:], "\n", 2)[0], ",")
+		share, _ := strconv.ParseFloat(most[p.Name], 64)
+		if (f[1] == "yes") != p.Placed || p.Placed && math.Abs(100*share-atPercent(f[4])) > 0.56 || p.Why != strings.Join(f[8:], ",") {
+			t.Errorf("%s: placed %v, overlap %s, why %q; the table says %v", p.Name, p.Placed, most[p.Name], p.Why, f)
+		}
+	}
+}
+
+func atPercent(s string) float64 {
+	x, _ := strconv.ParseFloat(strings.TrimSuffix(s, " %"), 64)
+	return x
 }

@@ -16,6 +16,7 @@ type result struct {
 	groups []*group
 	places map[int]*place // of placed scans, judged at the end
 	pairs  []joined
+	tried  []pair  // all that were compared
 	loop   float64 // mm
 	moved  []movedPlace
 	why    []string // of each scan, "" if it is placed
@@ -31,7 +32,7 @@ type joined struct {
 // after that, makes room for what that had kept out, and gathers what is to be
 // told.
 func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (*result, error) {
-	r := &result{s: s, groups: groups, places: map[int]*place{}, why: make([]string, len(s.scans))}
+	r := &result{s: s, groups: groups, tried: pairs, places: map[int]*place{}, why: make([]string, len(s.scans))}
 	r.g = s.newGroup()
 	if len(groups) > 0 {
 		r.g = groups[0]
@@ -216,14 +217,7 @@ func (r *result) rms() float64 {
 
 // explain says of a scan that no group holds what the best idea about it lacks.
 func (s *session) explain(i int, pairs []pair) string {
-	var best *idea
-	var with *pair
-	for k := range pairs {
-		p := &pairs[k]
-		if (p.a == i || p.b == i) && len(p.ideas) > 0 && (best == nil || p.ideas[0].worth() > best.worth()) {
-			best, with = &p.ideas[0], p
-		}
-	}
+	with, best := s.fits(i, pairs)
 	if best == nil || best.Agree < 0.5 {
 		if geom.Firmness(s.scans[i].view.Cloud, s.scans[i].view.Cloud, geom.NoMove, 400) < loosely {
 			return "undetermined: its own shape is so smooth or so alike all over that it slides or turns on itself"

@@ -23,6 +23,9 @@ func (r *result) tell(ctx context.Context) (*step.Outcome, error) {
 	if err := r.writePairs(); err != nil {
 		return nil, err
 	}
+	if err := r.writeTable(); err != nil {
+		return nil, err
+	}
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}

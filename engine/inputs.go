@@ -19,6 +19,9 @@ func (w *walk) gather(n *node, st *Status) (State, string) {
 			return state, says
 		}
 		if len(files) == 0 && !f.in.Optional {
+			if glob := w.plan.scanGlob(n.Part); len(f.in.From) > 0 && len(f.from) == 0 && glob != "" {
+				return Handwork, fmt.Sprintf("no shot %s yet", glob)
+			}
 			if len(f.in.From) > 0 {
 				return Failed, fmt.Sprintf("%s gives no %s for input %s", f.in.From[0].Stage, f.in.From[0].Output, f.in.Name)
 			}

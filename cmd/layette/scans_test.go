@@ -96,9 +96,12 @@ func TestScannedLine(t *testing.T) {
 	if err := os.Remove(filepath.Join(d.dir, "scans", "lost.ply")); err != nil {
 		t.Fatal(err)
 	}
-	d.board("run", exitFailed, "--json", "--only", only) // the other parts have no shots
+	d.board("run", exitHeld, "--json", "--only", only)
 	d.run(exitDone, "concede", "align", "right-arm", "one-group", "--reason", "ten coarse shots", "--as", d.key("wren"), "--yes")
-	b = d.board("run", exitFailed, "--json", "--only", only)
+	b = d.board("run", exitWaits, "--json", "--only", only)
+	if st := state("align", "head"); st.State != engine.Handwork || st.Says != "no shot scans/head/* yet" {
+		t.Errorf("align of a head without shots is %s: %s", st.State, st.Says)
+	}
 	merge := state("merge", "right-arm")
 	if merge.State != engine.Done {
 		t.Fatalf("merge is %s: %s", merge.State, merge.Says)

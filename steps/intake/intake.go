@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
@@ -29,7 +30,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "intake",
-		Version: 2,
+		Version: 3,
 		Summary: "Judges one scan and trims what no surface should be built on.",
 		Method: "Triangles that span a jump in depth (an edge many times the usual) are taken out, then loose pieces, then points seen at a " +
 			"grazing angle and points that stand alone out of their neighbourhood.\n\n" +
@@ -151,14 +152,14 @@ func look(ctx context.Context, job *step.Job, f step.File) (*sighting, error) {
 		return nil, context.Cause(ctx)
 	case err != nil:
 		s.piece.Mesh = &geom.Mesh{}
-		s.wrong = err.Error()
+		s.wrong = strings.TrimPrefix(err.Error(), f.Name+": ") // the row and the stage name the file
 		return s, nil
 	}
 	s.piece = piece
 	s.notes = piece.Notes()
 	s.sum = digest(piece.Mesh)
 	if len(piece.Mesh.Tris) == 0 {
-		s.wrong = fmt.Sprintf("it holds %d points and no skin between them: export it as triangles or as a range grid", len(piece.Mesh.Verts))
+		s.wrong = fmt.Sprintf("it holds %s and no skin between them: export it as triangles or as a range grid", points(len(piece.Mesh.Verts)))
 		return s, nil
 	}
 	s.trimmed, s.cut, err = trim(ctx, piece.Mesh, job.Values, job.Workers)
@@ -167,6 +168,9 @@ func look(ctx context.Context, job *step.Job, f step.File) (*sighting, error) {
 		return nil, context.Cause(ctx)
 	case err != nil:
 		s.wrong = err.Error()
+		if size, least := longest(piece.Mesh), job.Values.Float("shortest"); size > 0 && size < least {
+			s.wrong = tooShort(size, least) // and that is why its skin is too little
+		}
 	}
 	return s, nil
 }
@@ -195,15 +199,30 @@ func (s *sighting) against(v step.Values) string {
 	case size > v.Float("longest"):
 		return fmt.Sprintf("it is %.4g mm long, more than %.4g mm: is it in another unit?", size, v.Float("longest"))
 	case size < v.Float("shortest"):
-		return fmt.Sprintf("it is %.3g mm long, less than %.4g mm: is it in another unit?", size, v.Float("shortest"))
+		return tooShort(size, v.Float("shortest"))
 	case s.trimmed.Mesh.Area() < v.Float("least"):
 		return fmt.Sprintf("only %.0f mm² of skin are left of it, less than %.0f mm²", s.trimmed.Mesh.Area(), v.Float("least"))
 	case 1-kept > v.Float("trim-most"):
 		return fmt.Sprintf("%.0f %% of its points would have to go: %s", 100*(1-kept), s.cut.says())
 	case s.trimmed.Noise > v.Float("noise"):
-		return fmt.Sprintf("its noise is %.3f mm, above %.3g mm: the child moved, or it was out of the sharp range", s.trimmed.Noise, v.Float("noise"))
+		or := ""
+		if size > v.Float("longest")/2 { // noise grows with a wrong unit as lengths do
+			or = fmt.Sprintf(", or it is in another unit: it is %.4g mm long", size)
+		}
+		return fmt.Sprintf("its noise is %.3f mm, above %.3g mm: the child moved, or it was out of the sharp range%s", s.trimmed.Noise, v.Float("noise"), or)
 	}
 	return ""
+}
+
+func tooShort(size, least float64) string {
+	return fmt.Sprintf("it is %.3g mm long, less than %.4g mm: is it in another unit?", size, least)
+}
+
+func points(n int) string {
+	if n == 1 {
+		return "one point"
+	}
+	return fmt.Sprintf("%d points", n)
 }
 
 func (s *sighting) kept() float64 {

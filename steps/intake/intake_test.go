@@ -181,13 +181,13 @@ func TestBad(t *testing.T) {
 	}{
 		{"empty", steptest.File("a.ply", nil, "mm"), "the file is empty"},
 		{"cut", steptest.File("a.ply", whole.Bytes()[:whole.Len()/2], "mm"), ""},
-		{"one point", file(t, one), "1 points and no skin"},
+		{"one point", file(t, one), "one point and no skin"},
 		{"one place", file(t, same), "no skin"},
 		{"not a number", file(t, nan), "NaN"},
 		{"turned over", file(t, over), "faces away from the scanner"},
 		{"mirrored", file(t, mirrored), "mirrored"},
 		{"metres", file(t, patch(0).Scaled(1000)), "another unit"},
-		{"inches of metres", file(t, patch(0).Scaled(0.01)), "loose pieces"},
+		{"inches of metres", file(t, patch(0).Scaled(0.01)), "another unit"},
 		{"blurred", file(t, patch(0.4)), "noise"},
 		{"no unit", steptest.File("a.ply", whole.Bytes(), ""), "its unit must be stated"},
 	} {
@@ -293,7 +293,7 @@ func TestPinned(t *testing.T) {
 	r := take(t, file(t, m), nil)
 	sum := fmt.Sprintf("%x", sha256.Sum256(r.Files["scan/scan.ply"]))[:16]
 	got := fmt.Sprintf("%s %.4f %.4f %v", sum, r.Measures["noise"], r.Measures["turn"], r.Measures["points.kept"])
-	if v := (Kind{}).Handbook().Version; v != 2 || got != pinned {
+	if v := (Kind{}).Handbook().Version; v != 3 || got != pinned {
 		t.Errorf("version %d gives %s, pinned is %s", v, got, pinned)
 	}
 }

@@ -174,9 +174,10 @@ func withoutStrays(ctx context.Context, m *geom.Mesh, least float64, workers int
 			c.pieces++
 		}
 	}
+	size := longest(m)
 	m, _ = without(m, func(t int) bool { return area[shell[t]] < least }, c)
 	if len(m.Tris) == 0 {
-		return nil, fmt.Errorf("nothing is left of it but loose pieces of less than %.0f mm²", least)
+		return nil, fmt.Errorf("nothing is left of it but loose pieces of less than %.0f mm², %.3g mm from end to end: hardly any skin was caught, or it is in another unit", least, size)
 	}
 	return m, nil
 }

@@ -27,7 +27,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "session",
-		Version: 1,
+		Version: 2,
 		Summary: "One table of all shots, worst first, with copies and shots in no part or in two.",
 		Method: "Gathers what intake found of every shot. Two shots are copies when their files are byte for byte equal, or hold equal points in " +
 			"whatever order. A shot whose noise stands far above the median of its part's is called blurred, although it may be within the " +
@@ -136,14 +136,15 @@ func (e *entry) remark(grave int, says string) {
 func (s *table) findCopies() {
 	bytes, points := map[string]*entry{}, map[string]*entry{}
 	for _, e := range s.shots {
+		skin := e.Sum != "" && e.Area > 0 // all files of one single point are alike, and no copies
 		first, how := bytes[e.SHA256], "the same file as "
-		if first == nil && e.Sum != "" {
+		if first == nil && skin {
 			first, how = points[e.Sum], "the same points as "
 		}
 		switch {
 		case first == nil:
 			bytes[e.SHA256] = e
-			if e.Sum != "" {
+			if skin {
 				points[e.Sum] = e
 			}
 		case first.scan != e.scan: // one file in two parts is no copy
@@ -275,7 +276,7 @@ func (s *table) notes() []string {
 	}
 	say(s.nowhere, "in no part: file it under one, or take it out of the folder")
 	say(s.twice, "in two parts: a shot belongs to one")
-	var copies, blurred, dropped []string
+	var copies, blurred []string
 	for _, e := range s.shots {
 		if e.copyOf != "" {
 			copies = append(copies, fmt.Sprintf("%s (of %s)", e.scan, e.copyOf))
@@ -283,13 +284,30 @@ func (s *table) notes() []string {
 		if e.used() && slices.ContainsFunc(e.remarks, func(r string) bool { return strings.HasPrefix(r, "blurred") }) {
 			blurred = append(blurred, e.scan)
 		}
-		if e.Verdict == "drop" {
-			dropped = append(dropped, fmt.Sprintf("%s (%s)", e.scan, e.Reason))
-		}
 	}
 	say(copies, "filed twice")
 	say(blurred, "blurred against the others of the part")
-	say(dropped, "dropped")
+	return append(notes, s.dropped()...)
+}
+
+// mostDropped is how many dropped shots are named with their reasons.
+const mostDropped = 12
+
+// dropped says of each dropped shot why, one sentence each.
+func (s *table) dropped() []string {
+	var notes []string
+	for _, e := range s.shots {
+		switch {
+		case e.Verdict != "drop":
+		case e.Found != "drop":
+			notes = append(notes, fmt.Sprintf("%s is dropped at a person's word", e.scan))
+		default:
+			notes = append(notes, fmt.Sprintf("%s is dropped: %s", e.scan, e.Reason))
+		}
+	}
+	if more := len(notes) - mostDropped; more > 0 {
+		notes = append(notes[:mostDropped], fmt.Sprintf("%d more are dropped: the table says why", more))
+	}
 	return notes
 }
 

@@ -87,7 +87,8 @@ func TestTable(t *testing.T) {
 		t.Errorf("last, and so best, is %s", last)
 	}
 	text := strings.Join(r.Notes, "\n")
-	for _, says := range []string{"scans/lost.ply: in no part", "scans/shared.ply: in two parts", "scans/head/101.ply (of scans/head/002.ply)", "scans/head/102.ply (of scans/head/003.ply)", "scans/head/100.ply: blurred"} {
+	for _, says := range []string{"scans/lost.ply: in no part", "scans/shared.ply: in two parts", "scans/head/101.ply (of scans/head/002.ply)", "scans/head/102.ply (of scans/head/003.ply)", "scans/head/100.ply: blurred",
+		"scans/head/103.ply is dropped: its noise is 0.600 mm", "scans/head/104.ply is dropped at a person's word"} {
 		if !strings.Contains(text, says) {
 			t.Errorf("notes do not say %q:\n%s", says, text)
 		}
@@ -118,7 +119,7 @@ func TestPinned(t *testing.T) {
 	r := steptest.Run(t, Kind{}, given(t))
 	lines := strings.Split(string(r.Files["table/session.csv"]), "\n")
 	const pinned = "scans/head/103.ply,head,drop,its noise is 0.600 mm,1000,100.0 %,0.500,0.6000,7.23,,900,blurred: 7.2 times the noise of its part's shots"
-	if v := (Kind{}).Handbook().Version; v != 1 || lines[2] != pinned {
+	if v := (Kind{}).Handbook().Version; v != 2 || lines[2] != pinned {
 		t.Errorf("version %d gives\n%s\npinned is\n%s", v, lines[2], pinned)
 	}
 }

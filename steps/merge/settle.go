@@ -96,7 +96,8 @@ func byBlock(l *geom.Lattice, all []geom.Point) (first, verts []int32) {
 // A scan saw a vertex if a point of it lies near it (there the fading is
 // nearBy), and if its points lie round the vertex and not beside it: for points
 // that fill half the disc, as at the end of the skin that was seen, the middle
-// lies 0.29 of the radius off.
+// lies 0.29 of the radius off. It did not see it if points that lie too far off
+// weigh a quarter of the others, as where wet skin throws the light about.
 const (
 	nearBy = 0.3
 	beside = 0.3
@@ -111,11 +112,11 @@ func (m *merger) ask(p *placed, at, up geom.Vec, o *opinion) {
 	}
 	agree, r := m.agree(p), float64(p.radius[i])
 	far, r2 := 1.5*agree, float64(r*r)
-	most := r2 + float64(far*far)
+	most := r2 + float64(4*far*far)
 	if at.Sub(p.points[i].Vec()).Len2() > most {
 		return
 	}
-	var push, weight, plain, close float64
+	var push, weight, plain, close, against float64
 	var middle geom.Vec // of the points about the vertex, in shares of their radius
 	loU, hiU, loV, hiV := p.picture.cells(at, r)
 	for row := loV; row <= hiV && loU <= hiU; row++ {
@@ -135,10 +136,14 @@ func (m *merger) ask(p *placed, at, up geom.Vec, o *opinion) {
 			}
 			across /= math.Sqrt(2 + 2*turn) // the length of the sum of the normals
 			u := 1 - (dist2-float64(across*across))/r2
-			if u <= 0 || across > far || across < -far {
+			if u <= 0 {
 				continue
 			}
 			u = float64(u * u)
+			if across > far || across < -far {
+				against += u
+				continue
+			}
 			close = max(close, u)
 			plain += u
 			middle = middle.Add(d.Mul(u))
@@ -146,7 +151,7 @@ func (m *merger) ask(p *placed, at, up geom.Vec, o *opinion) {
 			push, weight = push-float64(u*across), weight+u
 		}
 	}
-	if weight == 0 || close < nearBy {
+	if weight == 0 || close < nearBy || against > plain/4 {
 		return
 	}
 	middle = middle.Mul(1 / float64(plain*r))

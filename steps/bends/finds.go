@@ -211,8 +211,12 @@ func (k *look) grownTogether() []string {
 	if _, ok := k.Joint(joint); !ok {
 		return []string{fmt.Sprintf("no %s was found: if the limb is folded so far that its skins have grown together, its bend is missed; pin the %s and look at it", joint, joint)}
 	}
+	end, ok := k.Joint(map[limb.Shape]string{limb.Arm: "wrist", limb.Leg: "ankle"}[k.shape])
 	axis := k.Rings.Axis(0)
 	for i := 1; i < len(axis); i++ {
+		if ok && axis[i-1].Ring > end.Ring {
+			break // hand and foot widen by leaps
+		}
 		if p := axis[i-1]; axis[i].At.Sub(p.At).Len() > p.Radius {
 			return []string{fmt.Sprintf("the limb's sections jump %.1f mm from the opening: it lies on itself there and skins have grown together, or nearly; the %s may bend more sharply than is told", k.Rings.Rings[axis[i].Ring].Level, joint)}
 		}

@@ -21,13 +21,10 @@ func (Kind) Handbook() step.Handbook {
 A bend is a stretch that turns one way. Its angle is that between the directions where it begins and ends; its radius is that of a circle through the axis where it turns; the inside radius is less by how far the limb reaches inward there. On bent tubes of 20 to 120 degrees and radii of 1.2 to 6 times the tube's, angle and axis come within 2 %, the inside within 2 % or 0.15 mm. Where a forearm or shin has grown together with what it lies on, over about 125 and 105 degrees, the bend comes out too mild or is not found; a note says so where sections jump by more than a radius, or no elbow or knee is found. Pin the joint there and look at it. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
 
 Skin that faces skin of its own limb across less than "least" is looked for where the way between them along the skin is over "apart" and over four times the air: a limb folded onto itself, or a finger curled over the hand. Touching is no fault: it can be joined; a thin gap is. The least air is measured on the triangles. Air between two fingers side by side is the step gaps' to find.`,
-		Sources: []string{
-			"R. Kimmel, J. A. Sethian, \"Computing geodesic paths on manifolds\", PNAS 95, 1998 (from memory)",
-			"X. Ni, M. Garland, J. C. Hart, \"Fair Morse functions for extracting the topological structure of a surface mesh\", SIGGRAPH 2004 (from memory)",
-			"F. Lazarus, A. Verroust, \"Level set diagrams of polyhedral objects\", 1999 (from memory)",
+		Sources: append(limb.Sources(),
 			"I. Kåsa, \"A circle fitting procedure and its error analysis\", 1976 (from memory)",
 			"Penn State Behrend, rotational moulding design: sharp corners lead to blow holes and porosity, bigger is usually better; no figure",
-		},
+		),
 		Cautions: []string{
 			"No published figure was found for how sharply a vinyl limb may bend: the limits are practice until your factory gives its own.",
 			"A fold of skin that closes along its whole length is measured by the step gaps, not here.",

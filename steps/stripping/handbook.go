@@ -21,14 +21,11 @@ func (Kind) Handbook() step.Handbook {
 Pulled out, each section has to pass every narrower one between it and the opening, and the opening itself. If it is stretched round, it must stretch by the ratio of the girths less one: 100 mm through 80 mm is 25 %. Soft vinyl also folds; folding changes the outline but not what it encloses, so a flat or lobed section need only stretch by the ratio of the radii of discs with the two areas, less one. The lesser of the two counts, for discs they are the same. The ring and the narrower one that ask most are named.
 
 A branch that points back towards the opening, or a stub on the limb, catches like a barb; so does an ear or flap of a head that hangs towards it farther than it is thick, and by more than "hook". Skin is undercut where it faces the opening by more than "draft", seen along the axis there; its share is given for each region. Bends of the trunk have to be straightened on the way.`,
-		Sources: []string{
-			"R. Kimmel, J. A. Sethian, \"Computing geodesic paths on manifolds\", PNAS 95, 1998 (from memory)",
-			"X. Ni, M. Garland, J. C. Hart, \"Fair Morse functions for extracting the topological structure of a surface mesh\", SIGGRAPH 2004 (from memory)",
+		Sources: append(limb.Sources(),
 			"D. Cohen-Steiner, H. Edelsbrunner, J. Harer, \"Stability of persistence diagrams\", 2007 (from memory): how far an ear hangs does not hinge on triangles",
-			"F. Lazarus, A. Verroust, \"Level set diagrams of polyhedral objects\", 1999 (from memory)",
 			"stretch from perimeters of sections behind the opening: derived; 50 and 150 % are common practice, against a break of about 320 % at 23 °C (Danish EPA, 2010, table 2.3, from Wilson 1995)",
 			"loesent.com, slush moulding: strip at about 66 °C (150 °F), by pulling and twisting; undercuts present few problems",
-		},
+		),
 		Cautions: []string{
 			"How far a compound stretches warm depends on its plasticiser, its temperature and the hand that pulls: your factory's own figure replaces ours.",
 			"Stripping is hot work at a hot mould: it is the factory's, by its own rules.",
@@ -70,7 +67,7 @@ A branch that points back towards the opening, or a stub on the limb, catches li
 			{Name: "bends.count", Type: step.Count, Doc: "bends of the trunk to be straightened"},
 		},
 		Outputs: []step.Output{
-			{Name: "map", Kind: step.Surface, Doc: "the surface with distance (mm), ring, stretch (share) and undercut (share) at each vertex; -1 where the skin does not lead"},
+			{Name: "map", Kind: step.Surface, Doc: "the surface with distance (mm), ring, stretch (share) and undercut (share) at each vertex; -1 where the skin does not lead, no number where a section lacks a piece"},
 			{Name: "rows", Kind: step.Rows, Doc: "every ring as a row: place, girth, tape, area, stretch, and which ring it must pass (0 is the opening)"},
 		},
 		Memory: 10,

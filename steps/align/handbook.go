@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "align",
-		Version: 5,
+		Version: 6,
 		Summary: "Places the scans of a part in one frame.",
 		Method: "Every scan is thinned to an even spacing; of each place the turn of the normals round it is described at two radii. " +
 			"Places that look alike in two scans, and lie alike to each other, suggest poses; in the thirty others that look most like a scan " +
@@ -15,7 +15,8 @@ func (Kind) Handbook() step.Handbook {
 			"hang in front of what the other's scanner saw, and how firmly the shape holds it.\n\n" +
 			"From the surest pair a group grows. A scan joins when it fits all its neighbours in the group at once and nowhere else; " +
 			"whatever is not sure is left out, with the reason. After each round, and on finer points at the end, all poses are moved " +
-			"together so that error does not pile up round a limb. Then every scan is judged once more against all its neighbours.\n\n" +
+			"together so that error does not pile up round a limb. Then every scan is judged once more against all its neighbours, by its size too: " +
+			"one that they would surely have larger or smaller by more than 3 % shows another child or is in another unit.\n\n" +
 			"A casting is the frame that nothing moves. Pins (points of one scan that a person found again in another) make the two " +
 			"one body whatever else speaks against it.\n\n" +
 			"How firm: when the scan is moved by one mm in the direction its neighbours hold least, its points leave their skin by the " +

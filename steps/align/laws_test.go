@@ -264,8 +264,8 @@ func TestOutcomeIsPinned(t *testing.T) {
 	tableHolds(t, table, string(res.Files["pairs/pairs.csv"]), string(res.Files["table/table.csv"]))
 	sum := sha256.Sum256(res.Files["poses/poses.json"])
 	const want = "cabd2f17b8b66c58"
-	if got := hex.EncodeToString(sum[:8]); got != want || (Kind{}).Handbook().Version != 5 {
-		t.Errorf("outcome %s of version %d; pinned is %s of version 5\n%s", got, Kind{}.Handbook().Version, want, res.Files["pairs/pairs.csv"])
+	if got := hex.EncodeToString(sum[:8]); got != want || (Kind{}).Handbook().Version != 6 {
+		t.Errorf("outcome %s of version %d; pinned is %s of version 6\n%s", got, Kind{}.Handbook().Version, want, res.Files["pairs/pairs.csv"])
 	}
 }
 

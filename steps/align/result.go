@@ -72,6 +72,7 @@ func (r *result) judgeAll(ctx context.Context) error {
 		list[k] = place{scan: i, at: r.g.at[i], joined: true}
 		list[k].firm = r.g.firmness(i, near)
 		r.g.judge(&list[k], near, 250)
+		r.s.scans[i].sized(&list[k])
 		return nil
 	})
 	clear(r.places)
@@ -90,6 +91,7 @@ func (g *group) firmness(i int, near []int) float64 {
 	}
 	eq, _ := geom.Equations(touches, g.at[i].Apply(c.middle), c.size, 0.02*g.s.spacing)
 	firm, turn, shift := eq.Weakest()
+	c.grown, c.grownBy = grown(touches, g.at[i].Apply(c.middle), c.size)
 	c.turn, c.shift = turn, shift
 	return firm
 }

@@ -30,6 +30,8 @@ type scan struct {
 	why         string   // why it cannot be placed, once that is known
 	last        *place   // the best place found for it so far
 	turn, shift geom.Vec // the motion its neighbours hold least
+	grown       float64  // by which share its neighbours would have it larger, and the deviation of that
+	grownBy     float64
 }
 
 // session is all that is placed together.

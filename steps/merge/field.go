@@ -105,14 +105,14 @@ func (f *field) say(sum *[2]float32, q, foot geom.Vec, p *placed) {
 }
 
 // word adds what point i says at q, d mm above its skin; false if it does not
-// reach q. Both along the skin and across it the word fades to nothing at the
+// reach q along the skin. Both along the skin and across it the word fades to nothing at the
 // point's reach, so that the field has no steps.
 func (f *field) word(sum *[2]float32, q geom.Vec, i int32, d float64, p *placed) bool {
 	d2, radius := float64(d*d), float64(p.radius[i])
 	u := 1 - (q.Sub(p.points[i].Vec()).Len2()-d2)/float64(radius*radius)
 	v := 1 - d2/float64(f.reach*f.reach)
 	if u <= 0 || v <= 0 {
-		return false
+		return u > 0
 	}
 	uv := float64(u * v)
 	g := float64(float64(p.weight[i]) * float64(uv*uv))

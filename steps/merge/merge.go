@@ -21,7 +21,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 7,
+		Version: 8,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Of every scan the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
 			"placed scan speaks by the distance to that skin, or where it is seen poorly (beyond 60 degrees, at its border) by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +

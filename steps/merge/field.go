@@ -83,9 +83,9 @@ func (p *placed) under(q geom.Vec, far float64) int32 {
 }
 
 // poor is the weight below which a point is not taken at its word: seen at more
-// than 60 degrees, near the border of its scan, or of a noisy one. A plane alone
+// than 68 degrees, near the border of its scan, or of a noisy one. A plane alone
 // may be tilted there, and would fold the skin and tear holes in it.
-const poor = 0.25
+const poor = 0.1
 
 // say adds what a scan says at one sample q over or under the place foot: its
 // distance to the smoothed skin of the point there; if that is a poor one, or

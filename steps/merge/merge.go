@@ -21,10 +21,10 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 8,
+		Version: 9,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Of every scan the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
-			"placed scan speaks by the distance to that skin, or where it is seen poorly (beyond 60 degrees, at its border) by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
+			"placed scan speaks by the distance to that skin, or where it is seen poorly (beyond 68 degrees, at its border) by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
 			"falling faster beyond 60 degrees; fading towards the border of the scan, so that no step shows where one begins; and one over the " +
 			"square of the scan's noise. The joined surface lies where the mean is zero.\n\n" +
 			"Each vertex is then moved to where the scans themselves, not the grid, say that the skin is, and keeps the number of scans that " +

@@ -53,23 +53,8 @@ func newShowCmd(a *app) *cobra.Command {
 	return cmd
 }
 
-// lookAt returns where the stage named by args stands: STAGE, STAGE PART,
-// STAGE PART SCAN, or all in one with slashes.
-func (a *app) lookAt(cmd *cobra.Command, args []string) (*engine.Board, []*engine.Status, error) {
-	m, err := a.openModel(cmd.Context(), nil)
-	if err != nil {
-		return nil, nil, err
-	}
-	defer m.Close()
-	b, err := m.Look(cmd.Context())
-	if err != nil {
-		return nil, nil, a.modelError(err)
-	}
-	list, err := named(b, args)
-	return b, list, err
-}
-
-// named returns the statuses that args name.
+// named returns the statuses that args name: STAGE, STAGE PART, STAGE PART
+// SCAN, or all in one with slashes.
 func named(b *engine.Board, args []string) ([]*engine.Status, error) {
 	if len(args) == 1 {
 		args = strings.SplitN(args[0], "/", 3)

@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"layette/steps/internal/geom"
+	"layette/steps/internal/workpiece"
 )
 
 // idea is one way in which two scans might lie together: the first in the
@@ -160,7 +161,7 @@ func (s *session) keyOf(what string, p *pair) string {
 // guess finds the guesses of a pair, or takes what was kept of it.
 func (s *session) guess(ctx context.Context, p *pair) error {
 	key := s.keyOf("guess", p)
-	if data, ok := s.prior(key); ok && decode(data, &p.guesses) {
+	if data, ok := workpiece.Kept(s.job, key); ok && decode(data, &p.guesses) {
 		return nil
 	}
 	a, b := s.scans[p.a], s.scans[p.b]
@@ -172,20 +173,20 @@ func (s *session) guess(ctx context.Context, p *pair) error {
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
-	return s.keep(key, encode(p.guesses))
+	return workpiece.Keep(s.job, key, encode(p.guesses))
 }
 
 // compare finds the ideas of a pair, or takes what was kept of it.
 func (s *session) compare(ctx context.Context, p *pair) error {
 	key := s.keyOf("pair", p)
-	if data, ok := s.prior(key); ok && decode(data, &p.ideas) {
+	if data, ok := workpiece.Kept(s.job, key); ok && decode(data, &p.ideas) {
 		return nil
 	}
 	p.ideas = think(ctx, s.scans[p.a], s.scans[p.b], p.guesses)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
-	return s.keep(key, encode(p.ideas))
+	return workpiece.Keep(s.job, key, encode(p.ideas))
 }
 
 // encode writes a short list of items of fixed size, decode reads it; false if

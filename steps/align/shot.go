@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/binary"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -72,7 +71,7 @@ func (s *session) look(ctx context.Context) error {
 		c := s.scans[i]
 		var a about
 		key := "about " + c.file.SHA256 + c.file.Units
-		if data, ok := s.prior(key); !ok || binary.Read(bytes.NewReader(data), binary.LittleEndian, &a) != nil {
+		if data, ok := workpiece.Kept(s.job, key); !ok || binary.Read(bytes.NewReader(data), binary.LittleEndian, &a) != nil {
 			p, err := workpiece.OpenScan(ctx, s.alone(), c.file)
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
@@ -84,7 +83,7 @@ func (s *session) look(ctx context.Context) error {
 			notes[i] = p.Notes()
 			a = measure(p.Mesh)
 			data, _ := binary.Append(nil, binary.LittleEndian, a)
-			if err := s.keep(key, data); err != nil {
+			if err := workpiece.Keep(s.job, key, data); err != nil {
 				return err
 			}
 		}
@@ -185,7 +184,7 @@ func (s *session) ready(ctx context.Context) error {
 
 func (s *session) thin(ctx context.Context, c *scan) error {
 	key := fmt.Sprintf("thin %d %s %s %x %v", Kind{}.Handbook().Version, c.file.SHA256, c.file.Units, s.spacing, c.fixed)
-	if data, ok := s.prior(key); ok && c.decode(ctx, data, s.spacing, 1) == nil {
+	if data, ok := workpiece.Kept(s.job, key); ok && c.decode(ctx, data, s.spacing, 1) == nil {
 		return nil
 	}
 	p, err := workpiece.OpenScan(ctx, s.alone(), c.file)
@@ -207,7 +206,7 @@ func (s *session) thin(ctx context.Context, c *scan) error {
 		return err
 	}
 	c.finish()
-	return s.keep(key, c.encode())
+	return workpiece.Keep(s.job, key, c.encode())
 }
 
 // finish works out what follows from the thinned scan.
@@ -223,24 +222,4 @@ func (c *scan) finish() {
 	if n := len(c.view.Points); !c.fixed && n < fewPoints {
 		c.why = fmt.Sprintf("shows too little skin to be known again: %.0f mm², %d places %.2g mm apart; %d are needed", c.area, n, c.view.Spacing, fewPoints)
 	}
-}
-
-func (s *session) prior(key string) ([]byte, bool) {
-	if s.job.Prior == nil {
-		return nil, false
-	}
-	r, ok := s.job.Prior(key)
-	if !ok {
-		return nil, false
-	}
-	defer r.Close()
-	data, err := io.ReadAll(r)
-	return data, err == nil
-}
-
-func (s *session) keep(key string, data []byte) error {
-	if s.job.Keep == nil {
-		return nil
-	}
-	return s.job.Keep(key, data)
 }

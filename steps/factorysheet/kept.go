@@ -4,10 +4,10 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"fmt"
-	"io"
 
 	"layette/engine/step"
 	"layette/steps/internal/draw"
+	"layette/steps/internal/workpiece"
 )
 
 // kept are the pictures of a master that an earlier run drew: when one part of
@@ -32,16 +32,8 @@ func (k kept) picture(what string, size draw.Size, draw func() ([]byte, error)) 
 }
 
 func (k kept) prior(key string) ([]byte, bool) {
-	if k.job.Prior == nil || k.digest == "" {
-		return nil, false
-	}
-	r, ok := k.job.Prior(key)
-	if !ok {
-		return nil, false
-	}
-	defer r.Close()
-	data, err := io.ReadAll(r)
-	if err != nil || len(data) < sha256.Size {
+	data, ok := workpiece.Kept(k.job, key)
+	if !ok || k.digest == "" || len(data) < sha256.Size {
 		return nil, false
 	}
 	sum := sha256.Sum256(data[sha256.Size:])
@@ -49,9 +41,9 @@ func (k kept) prior(key string) ([]byte, bool) {
 }
 
 func (k kept) keep(key string, data []byte) error {
-	if k.job.Keep == nil || k.digest == "" {
+	if k.digest == "" {
 		return nil
 	}
 	sum := sha256.Sum256(data)
-	return k.job.Keep(key, append(sum[:], data...))
+	return workpiece.Keep(k.job, key, append(sum[:], data...))
 }

@@ -6,7 +6,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 
 	"layette/engine/step"
@@ -53,22 +52,14 @@ func (m *merger) look(ctx context.Context, f step.File) (*view, error) {
 	}
 	v := m.viewOf(s)
 	if m.job.Keep == nil {
-		return v, nil
+		return v, nil // encoding is work
 	}
-	return v, m.job.Keep(key, v.encode())
+	return v, workpiece.Keep(m.job, key, v.encode())
 }
 
 func (m *merger) prior(key string) *view {
-	if m.job.Prior == nil {
-		return nil
-	}
-	r, ok := m.job.Prior(key)
+	data, ok := workpiece.Kept(m.job, key)
 	if !ok {
-		return nil
-	}
-	defer r.Close()
-	data, err := io.ReadAll(r)
-	if err != nil {
 		return nil
 	}
 	v, err := decode(data)

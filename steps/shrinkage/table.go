@@ -21,8 +21,7 @@ func (c chain) table(values step.Values, m *geom.Mesh) string {
 	if values.Has("reference") {
 		wanted = values.Float("reference")
 	} else {
-		s := m.Bounds().Size()
-		wanted = float64(max(s.X, s.Y, s.Z) * total(process.Scale(c.source)))
+		wanted = float64(longest(m) * total(process.Scale(c.source)))
 	}
 	row := func(name string, l process.Link, factor float64) {
 		running = float64(running * factor)

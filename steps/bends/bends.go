@@ -44,6 +44,7 @@ func (Kind) Check(v step.Values) []step.Complaint {
 type look struct {
 	*limb.Limb
 	limits
+	leaps int // point of the trunk's axis beyond which limb and itself have grown together; 0 if they have not
 	bends []geom.Bend
 	nears []near
 }
@@ -73,6 +74,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	}}
 	job.Progress.Add(1)
 	k.findBends()
+	k.leaps = k.findLeap()
 	k.foldedLimb()
 	if err := k.findNears(ctx, job.Workers); err != nil {
 		return nil, err
@@ -110,46 +112,6 @@ func (k *look) findBends() {
 			continue // the palm between two forks
 		}
 		k.bends = append(k.bends, k.Rings.Bends(int32(i), k.named*math.Pi/180)...)
-	}
-}
-
-// foldedLimb sees to elbows and knees that fold so far that their skins meet:
-// sections jump there, and the bend comes out short. The limb's direction near
-// the opening against that at wrist or ankle is then the better measure.
-func (k *look) foldedLimb() {
-	end, ok := k.Joint(map[limb.Shape]string{limb.Arm: "wrist", limb.Leg: "ankle"}[k.shape])
-	axis := k.Rings.Axis(0)
-	if !ok || len(axis) < 8 {
-		return
-	}
-	level := func(p geom.AxisPoint) float64 { return k.Rings.Rings[p.Ring].Level }
-	to := k.Rings.Rings[end.Ring].Level
-	var start, stop geom.Vec
-	top := axis[len(axis)/3]
-	for _, p := range axis {
-		if l := level(p); l > 0.05*to && l < 0.3*to {
-			start = start.Add(p.Dir)
-		} else if math.Abs(l-to) < 0.7*p.Radius {
-			stop = stop.Add(p.Dir)
-		}
-		if l := level(p); l > 0.3*to && l < min(0.85*to, to-1.5*p.Radius) && p.Curve.Len()*p.Radius > top.Curve.Len()*top.Radius {
-			top = p
-		}
-	}
-	turn := math.Atan2(start.Cross(stop).Len(), start.Dot(stop))
-	best := -1
-	for i, b := range k.bends {
-		if b.Branch == 0 && !k.beyond(b) && (best < 0 || b.Turn > k.bends[best].Turn) {
-			best = i
-		}
-	}
-	const fold = 75 * math.Pi / 180
-	switch {
-	case turn < fold || best >= 0 && turn < k.bends[best].Turn+0.2:
-	case best >= 0:
-		k.bends[best].Turn, k.bends[best].Inside = turn, 0
-	default:
-		k.bends = append([]geom.Bend{{Ring: top.Ring, From: top.Ring, To: top.Ring, At: top.At, Skin: top.At, Side: top.Curve.Unit(), Turn: turn, Limb: top.Radius}}, k.bends...)
 	}
 }
 

@@ -93,9 +93,9 @@ func elbow(r, R, deg, arm float64, along, round int) *geom.Mesh {
 	return m
 }
 
-// Tubes of known angle and inside radius: within 2 %, or 0.15 mm inside.
+// Tubes of known angle and inside radius: both within 2 %.
 func TestElbowTubes(t *testing.T) {
-	for _, tt := range []struct{ R, deg float64 }{{15, 30}, {15, 80}, {22, 45}, {35, 90}, {60, 25}, {12, 120}} {
+	for _, tt := range []struct{ R, deg float64 }{{15, 30}, {15, 80}, {22, 45}, {35, 90}, {60, 25}, {12, 120}, {10.6, 95}, {11, 60}} {
 		t.Run(fmt.Sprint(tt), func(t *testing.T) {
 			r := run(t, elbow(10, tt.R, tt.deg, 45, 160, 64), nil)
 			angles, radii := r.Measures["bends.angles"].([]float64), r.Measures["bends.radii"].([]float64)
@@ -103,7 +103,7 @@ func TestElbowTubes(t *testing.T) {
 				t.Fatalf("bends %v", angles)
 			}
 			t.Logf("%.2f degrees, inside %.3f", angles[0], radii[0])
-			if math.Abs(angles[0]-tt.deg) > 0.02*tt.deg || math.Abs(radii[0]-(tt.R-10)) > max(0.02*(tt.R-10), 0.15) {
+			if math.Abs(angles[0]-tt.deg) > 0.02*tt.deg || math.Abs(radii[0]-(tt.R-10)) > 0.02*(tt.R-10) {
 				t.Errorf("%.2f degrees and %.3f mm, want %g and %g", angles[0], radii[0], tt.deg, tt.R-10)
 			}
 		})
@@ -150,21 +150,30 @@ func TestFacingWalls(t *testing.T) {
 	}
 }
 
-// Knees and elbows folded until skins grow together are told of, if not
-// measured; those that are not are not told of.
+// Knees and elbows folded until skins grow together: within 5 degrees as long
+// as shin and forearm leave themselves again, and else not known.
 func TestGrownTogether(t *testing.T) {
 	for _, tt := range []struct {
 		name, shape string
 		deg         float64
 		want        string
 	}{
-		{"right-leg", "leg", 60, ""}, {"right-leg", "leg", 120, "sections jump"}, {"right-leg", "leg", 135, "no knee was found"},
-		{"right-arm", "arm", 60, ""}, {"right-arm", "arm", 120, "sections jump"}, {"right-arm", "arm", 140, "no elbow was found"},
+		{"right-leg", "leg", 60, ""}, {"right-leg", "leg", 104, "sections jump"}, {"right-leg", "leg", 120, "sections jump"}, {"right-leg", "leg", 135, "no knee"},
+		{"right-arm", "arm", 60, ""}, {"right-arm", "arm", 104, "sections jump"}, {"right-arm", "arm", 120, "sections jump"}, {"right-arm", "arm", 140, "no elbow"},
+		{"right-hand", "arm", 0, "no elbow"}, {"right-foot", "leg", 0, "no knee"},
 	} {
 		_, m := part(t, specimen.Options{Plain: true, Elbow: tt.deg, Knee: tt.deg}, tt.name, 20_000)
-		said := strings.Join(run(t, m, step.Values{"shape": tt.shape}).Notes, "\n")
+		r := run(t, m, step.Values{"shape": tt.shape})
+		said := strings.Join(r.Notes, "\n")
 		if !strings.Contains(said, tt.want) || tt.want == "" && strings.Contains(said, "grown together") {
 			t.Errorf("%s of %g degrees: %q", tt.name, tt.deg, said)
+		}
+		known := !strings.HasPrefix(tt.want, "no")
+		if got := r.Measures["bends.sharpest"].(float64); known && math.Abs(got-tt.deg) > 5 {
+			t.Errorf("%s of %g degrees: %.1f", tt.name, tt.deg, got)
+		}
+		if unknown := r.Measures["bends.unknown"] == int64(1); unknown == known {
+			t.Errorf("%s of %g degrees: unknown %t", tt.name, tt.deg, unknown)
 		}
 	}
 }
@@ -312,17 +321,10 @@ func planted(t *testing.T, o specimen.Options, name string) bool {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := k.Part(name)
-	if err != nil {
-		t.Fatal(err)
+	if _, err = k.Part(name); err != nil {
+		t.Log(err)
 	}
-	for _, q := range p.Planted {
-		if q.Value < 0.1 {
-			t.Logf("%+v: not planted", q)
-			return false
-		}
-	}
-	return true
+	return err == nil
 }
 
 func TestBadInput(t *testing.T) {
@@ -356,7 +358,7 @@ func TestCancelled(t *testing.T) {
 func TestOutcomeIsPinned(t *testing.T) {
 	r := run(t, elbow(10, 22, 45, 45, 100, 40), nil)
 	got := fmt.Sprintf("%.1f %.2f %v", r.Measures["bends.angles"], r.Measures["bends.radii"], len(r.Spots))
-	if want := "[45.0] [12.01] 1"; got != want || (Kind{}).Handbook().Version != 4 {
+	if want := "[45.0] [12.00] 1"; got != want || (Kind{}).Handbook().Version != 5 {
 		t.Errorf("%s, want %s", got, want)
 	}
 }

@@ -183,6 +183,10 @@ func (k *look) measures(finds []find) map[string]any {
 			count["touching"]++
 		}
 	}
+	m["bends.unknown"] = int64(0)
+	if k.unknown() {
+		m["bends.unknown"] = int64(1)
+	}
 	m["bends.too-sharp"], m["inside.spots"] = count[sharp], count[tightIn]
 	m["air.curled"], m["air.folded"], m["air.touching"] = count[curled], count[folded], count["touching"]
 	m["digits"], m["opening.count"] = int64(len(k.Digits)), int64(len(k.Openings))
@@ -198,30 +202,6 @@ func (k *look) measures(finds []find) map[string]any {
 		m["joint."+j] = turn
 	}
 	return m
-}
-
-// grownTogether says where an arm or leg may lie on itself so that skins have
-// grown into one and no air is left inside its bend: sections jump by more than
-// a radius there, or the joint is not found at all.
-func (k *look) grownTogether() []string {
-	joint, limbed := map[limb.Shape]string{limb.Arm: "elbow", limb.Leg: "knee"}[k.shape]
-	if !limbed {
-		return nil
-	}
-	if _, ok := k.Joint(joint); !ok {
-		return []string{fmt.Sprintf("no %s was found: if the limb is folded so far that its skins have grown together, its bend is missed; pin the %s and look at it", joint, joint)}
-	}
-	end, ok := k.Joint(map[limb.Shape]string{limb.Arm: "wrist", limb.Leg: "ankle"}[k.shape])
-	axis := k.Rings.Axis(0)
-	for i := 1; i < len(axis); i++ {
-		if ok && axis[i-1].Ring > end.Ring {
-			break // hand and foot widen by leaps
-		}
-		if p := axis[i-1]; axis[i].At.Sub(p.At).Len() > p.Radius {
-			return []string{fmt.Sprintf("the limb's sections jump %.1f mm from the opening: it lies on itself there and skins have grown together, or nearly; the %s may bend more sharply than is told", k.Rings.Rings[axis[i].Ring].Level, joint)}
-		}
-	}
-	return nil
 }
 
 // notes says what people should know beside the spots.

@@ -14,11 +14,13 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "bends",
-		Version: 4,
+		Version: 5,
 		Summary: "Measures how sharply limbs and fingers bend, the radius on the inner side, and where skin nearly touches its own limb.",
 		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches: five fingers are five branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these lie square to the limb on straight stretches and on evenly bent ones, and turn through a sharp joint without crossing. The part is cut there, and again square to the line through the middles of the cuts where that makes them no larger. Middles and directions of the cuts are the axis.
 
-A bend is a stretch that turns one way. Its angle is that between the directions where it begins and ends; its radius is that of a circle through the axis where it turns; the inside radius is less by how far the limb reaches inward there. On bent tubes of 20 to 120 degrees and radii of 1.2 to 6 times the tube's, angle and axis come within 2 %, the inside within 2 % or 0.15 mm. Where a forearm or shin has grown together with what it lies on, over about 125 and 105 degrees, the bend comes out too mild or is not found; a note says so where sections jump by more than a radius, or no elbow or knee is found. Pin the joint there and look at it. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
+A bend is a stretch that turns one way. Its angle is that between the directions where it begins and ends; its inside radius is that of a circle through the skin of the inner side, in the plane of the bend, over seven tenths of its turn: creases much shorter than that do not count. On bent tubes of 20 to 120 degrees and radii of 1.05 to 6 times the tube's, angle and inside radius come within 2 %; elbows and knees, which are no tubes, within 5 degrees of their bones.
+
+Where a forearm or shin has grown together with what it lies on, sections go through both and jump to where it leaves again. The angle is then that of the way from the middle of elbow or knee to wrist or ankle, within 5 degrees up to about 120; folded farther, no elbow or knee is found and the bend is unknown: pin the joint and look at it. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
 
 Skin that faces skin of its own limb across less than "least" is looked for where the way between them along the skin is over "apart" and over four times the air: a limb folded onto itself, or a finger curled over the hand. Touching is no fault: it can be joined; a thin gap is. The least air is measured on the triangles. Air between two fingers side by side is the step gaps' to find.`,
 		Sources: append(limb.Sources(),
@@ -46,6 +48,7 @@ Skin that faces skin of its own limb across less than "least" is looked for wher
 			{Name: "bends.sharpest", Type: step.Angle, Resolution: 0.1, Doc: "greatest angle of a bend that is judged; 0 if none is"},
 			{Name: "bends.sharpest-place", Type: step.String, Doc: "where it is"},
 			{Name: "bends.too-sharp", Type: step.Count, Doc: "bends over the most that is allowed"},
+			{Name: "bends.unknown", Type: step.Count, Doc: "1 for an arm without an elbow or a leg without a knee: where skins have grown together, or for a hand or foot alone; else 0"},
 			{Name: "bends.angles", Type: step.Angle, Resolution: 0.1, Many: true, Doc: "angles of all bends, by branch and from the opening on"},
 			{Name: "bends.radii", Type: step.Length, Resolution: 0.001, Many: true, Doc: "their inside radii, 200 mm at most"},
 			{Name: "inside.least", Type: step.Length, Resolution: 0.001, Doc: "least inside radius of the bends judged by it; 200 mm if there are none"},

@@ -124,6 +124,18 @@ func (l limb) leant(h Hand) (float64, geom.Vec, geom.Vec, error) {
 	return d, p, q, nil
 }
 
+// curled is over for the finger that was curled, mm in all. It is an error if
+// under half of the air that was asked for is left: then the air under its end
+// is nowhere least, but runs out to nothing where the finger leaves the palm. A
+// nail may stand out into a fifth of it.
+func (l limb) curled(h Hand) (float64, geom.Vec, geom.Vec, error) {
+	d, p, q := l.over(h.Over)
+	if want := h.OverAir * l.size; d < want/2 {
+		return 0, p, q, fmt.Errorf("specimen: %s finger cannot be curled to %.3g mm over the palm: its air runs out to %.2g mm; ask for less air, or take another seed for another finger", digits[h.Over], want, d)
+	}
+	return d, p, q, nil
+}
+
 // over returns the air between the end of finger i and the palm.
 func (l limb) over(i int) (float64, geom.Vec, geom.Vec) {
 	_, p, q := l.digits[i].over(palm(l.digits))

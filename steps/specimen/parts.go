@@ -133,8 +133,7 @@ func (k *Kit) arm(p *Part, f faults, casting bool) error {
 	if l.size != 1 {
 		p.plant(Foreign, back.World(l.axis[2]), 40, l.size)
 	}
-	f.onHand(p, a, l, back)
-	return nil
+	return f.onHand(p, a, l, back)
 }
 
 func (k *Kit) leg(p *Part, f faults, casting bool) {

@@ -206,19 +206,23 @@ func (fs faults) hand(h Hand) Hand {
 }
 
 // onHand records the faults of a hand that are exact only once it is made.
-func (fs faults) onHand(p *Part, a Arm, l limb, back Frame) {
+func (fs faults) onHand(p *Part, a Arm, l limb, back Frame) error {
 	h := a.Hand
 	if h.Joined > 0 {
 		q := l.digits[h.Joined].joint[2].Add(l.digits[h.Joined+1].joint[2]).Mul(0.5)
 		p.plant(Joined, back.World(l.out(q)), 6, 0)
 	}
 	if h.Over > 0 {
-		d, q, r := l.over(h.Over)
+		d, q, r, err := l.curled(h)
+		if err != nil {
+			return fmt.Errorf("%w (%s)", err, p.Name)
+		}
 		p.plant(Curled, back.World(q.Add(r).Mul(0.5)), 4, d)
 	}
 	if h := a.Oval; h != 0 {
 		p.plant(Oval, geom.Vec{}, 20, h)
 	}
+	return nil
 }
 
 // solid plants what can stand anywhere on any part, and says what will be

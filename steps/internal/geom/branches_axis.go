@@ -84,12 +84,12 @@ type Bend struct {
 	Ring     int32   // where it turns fastest
 	From, To int32   // rings where it begins and ends
 	At       Vec     // on the axis, where it turns fastest
-	Skin     Vec     // on the inner side of the limb there
+	Skin     Vec     // on the inner side of the limb, in the middle of the bend
 	Side     Vec     // towards the inner side, length one
 	Axle     Vec     // about which it turns, length one
 	Turn     float64 // the whole of it, radians
 	Radius   float64 // of the axis where it turns fastest, mm
-	Inside   float64 // of the skin on the inner side there, mm; 0 where it folds
+	Inside   float64 // of the skin on the inner side, mm; 0 where it folds
 	Limb     float64 // radius of the limb there, mm
 
 	first, last int // on the axis
@@ -98,8 +98,9 @@ type Bend struct {
 // Bends returns the bends of branch b that turn by least radians or more, from
 // the opening on. A bend begins and ends where the axis turns less than a
 // seventh as fast as at its fastest, or the other way; its turn is that of the
-// directions there. Its radius is that of a circle through the axis at its
-// fastest; the inside radius is less by how far the limb reaches inward.
+// directions there. The inside radius is that of a circle through the skin
+// there, the bend's own more by how far the limb reaches inward; where the skin
+// tells none, its own is that of a circle through the axis at its fastest.
 func (r *Rings) Bends(b int32, least float64) []Bend {
 	axis := r.Axis(b)
 	taken := make([]bool, len(axis))
@@ -120,6 +121,12 @@ func (r *Rings) Bends(b int32, least float64) []Bend {
 	}
 	slices.SortFunc(list, func(a, b Bend) int { return cmp.Compare(a.first, b.first) })
 	list = joinBends(list, axis)
+	for i := range list {
+		if radius, at, ok := r.insideRadius(&list[i], axis); ok {
+			list[i].Inside, list[i].Skin = radius, at
+			list[i].Radius = radius + offAxis(axis[list[i].first:list[i].last+1], at)
+		}
+	}
 	return slices.DeleteFunc(list, func(bend Bend) bool {
 		return bend.Turn < least || r.Branches[b].Tip >= 0 && axis[len(axis)-1].Along-axis[bend.first].Along < bend.Limb // of the tip
 	})
@@ -168,6 +175,15 @@ func turnBetween(axis []AxisPoint, lo, hi int) float64 {
 	_, to := window(axis, hi, 0.3*after, 0)
 	a, z := axis[from].Dir, axis[to].Dir
 	return math.Atan2(a.Cross(z).Len(), a.Dot(z))
+}
+
+// offAxis returns how far a place lies from the nearest point of an axis.
+func offAxis(axis []AxisPoint, at Vec) float64 {
+	best := math.Inf(1)
+	for _, p := range axis {
+		best = min(best, p.At.Sub(at).Len())
+	}
+	return best
 }
 
 // meanDir returns the mean direction of the axis between two places along it.
@@ -233,8 +249,18 @@ func bendRadius(axis []AxisPoint, lo, hi int, turn float64, axle Vec) float64 {
 }
 
 // arcRadius returns the radius of the circle that fits points best, seen along
-// axle: the least squares of x² + y² + ax + by + c (I. Kåsa, 1976, from memory).
+// axle; infinite if they lie on a line.
 func arcRadius(points []AxisPoint, axle Vec) float64 {
+	radius, _, ok := arcOf(points, axle)
+	if !ok {
+		return math.Inf(1)
+	}
+	return radius
+}
+
+// arcOf returns the circle that fits points best, seen along axle: the least
+// squares of x² + y² + ax + by + c (I. Kåsa, 1976, from memory).
+func arcOf(points []AxisPoint, axle Vec) (radius float64, centre Vec, ok bool) {
 	u := across(axle)
 	w := axle.Cross(u)
 	var m [4][5]float64
@@ -246,7 +272,7 @@ func arcRadius(points []AxisPoint, axle Vec) float64 {
 	m[3][3] = m[2][2]
 	c, ok := solve4(m)
 	if !ok {
-		return math.Inf(1)
+		return 0, Vec{}, false
 	}
-	return math.Sqrt(max(0, c[2]+float64(c[0]*c[0])+float64(c[1]*c[1])))
+	return math.Sqrt(max(0, c[2]+float64(c[0]*c[0])+float64(c[1]*c[1]))), points[0].At.Add(u.Mul(c[0])).Add(w.Mul(c[1])), true
 }

@@ -42,7 +42,8 @@ func (l *Limb) Joint(name string) (Joint, bool) {
 // The wrist is the narrowest section between elbow and hand, the ankle that in
 // the far half of a leg; elbow and knee are where the trunk bends most before
 // them, and lie by the middle of the way if it hardly bends; a knuckle is where
-// a finger leaves the hand. Common practice of anthropometry, by eye.
+// a finger leaves the hand. Common practice of anthropometry, by eye. What is no
+// whole limb has neither: see whole.
 func (l *Limb) name(w Want) error {
 	for pin := range w.Pins {
 		if !slices.Contains(names[w.Shape], pin) {
@@ -87,15 +88,19 @@ func (l *Limb) hinge(bend, narrow string, from, to float64) {
 			slim = i
 		}
 	}
+	if slim < 0 || !whole(axis, axis[slim].Radius) {
+		l.note("no %s and no %s: for a whole limb the part is too short or too stout. A hand or foot alone is of shape %q; where a limb is folded so far that its skins have grown together, its bend is not known: pin the %s, and look at it", bend, narrow, Other, bend)
+		return
+	}
 	best := Joint{Name: bend}
 	for _, b := range l.Rings.Bends(0, 8*math.Pi/180) {
 		level := l.Rings.Rings[b.Ring].Level / long
-		if level > 0.15 && slim >= 0 && level < 0.9*share(axis[slim]) && b.Turn > best.Turn {
+		if level > 0.15 && level < 0.9*share(axis[slim]) && b.Turn > best.Turn {
 			best.At, best.Ring, best.Turn = b.At, b.Ring, b.Turn
 		}
 	}
 	hasFork := len(l.Digits) > 0 || narrow == "ankle"
-	if best.Turn == 0 && slim >= 0 && share(axis[slim]) > 0.7 && hasFork {
+	if best.Turn == 0 && share(axis[slim]) > 0.7 && hasFork {
 		mid := axis[slim*6/10]
 		best.At, best.Ring = mid.At, mid.Ring
 		l.note("the limb hardly bends: the %s is put six tenths of the way to the %s; pin it if that is wrong", bend, narrow)
@@ -103,9 +108,20 @@ func (l *Limb) hinge(bend, narrow string, from, to float64) {
 	if best.Turn > 0 || best.Ring > 0 {
 		l.Joints = append(l.Joints, best)
 	}
-	if slim >= 0 {
-		l.Joints = append(l.Joints, Joint{Name: narrow, At: axis[slim].At, Ring: axis[slim].Ring})
+	l.Joints = append(l.Joints, Joint{Name: narrow, At: axis[slim].At, Ring: axis[slim].Ring})
+}
+
+// whole reports whether a trunk is that of an arm or leg: over 4.4 times as long
+// as the radius of its thick half, and at its slimmest under 0.85 of that. Whole
+// invented limbs, three-quarter ones and preterm children's too, are 5 to 9
+// times so long and slim down to 0.6; hands and feet alone are 3 times so long,
+// and slim down to 0.8 and more.
+func whole(axis []geom.AxisPoint, slim float64) bool {
+	thick := 0.0
+	for _, p := range axis[:len(axis)/2] {
+		thick = max(thick, p.Radius)
 	}
+	return axis[len(axis)-1].Along > 4.4*thick && slim < 0.85*thick
 }
 
 // pin moves a joint to the point of the axes nearest to where a person put it.

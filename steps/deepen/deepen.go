@@ -75,6 +75,7 @@ type work struct {
 	relief   *form.Split    // the wanted surface at the wavelength of lines
 	depth    []float64      // of its lines
 	beside   []bool
+	tree     *geom.Tree // of the skin as wanted, made when it is asked for
 
 	short  []float64 // mm that the greatest gain leaves undone
 	moved  []float64 // along lost.Normal, mm; inward is negative

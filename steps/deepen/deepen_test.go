@@ -76,7 +76,7 @@ func read(t *testing.T, r *steptest.Result, name string, columns ...string) (*ge
 }
 
 // TestRoundTrip: what is deepened and then moulded is what was wanted, within
-// 0.02 mm, for waves of 0.5 to 8 mm; and a twentieth of what it would be.
+// 0.02 mm, for waves of 0.5 to 8 mm; and a tenth of what it would be.
 func TestRoundTrip(t *testing.T) {
 	for _, tt := range []struct{ wave, depth, detail float64 }{
 		{0.5, 0.03, 0.5}, {1, 0.08, 1}, {2.5, 0.2, 1.2}, {8, 0.4, 2},
@@ -85,7 +85,7 @@ func TestRoundTrip(t *testing.T) {
 		r := run(t, bowl(max(6*tt.detail, 2*tt.wave, 40*h), h, waves(tt.depth, tt.wave)), step.Values{"links": links(tt.detail)})
 		m := r.Measures
 		before, after, free := m["error.before"].(float64), m["error.after"].(float64), m["error.free"].(float64)
-		if !(after < 0.02 && free < 0.02 && after < 0.05*before) {
+		if !(after < 0.02 && free < 0.02 && after < 0.1*before) {
 			t.Errorf("%+v: missed by %.4f mm before, %.4f after, %.4f where free", tt, before, after, free)
 		}
 		if drift := m["moved.mean"].(float64); math.Abs(drift) > 0.002 {
@@ -164,11 +164,12 @@ func TestFormSizeAndOpening(t *testing.T) {
 }
 
 // TestGainIsBound: however fine the wave, its depth grows by no more than the
-// gain; it grows less the longer the wave; and not at all far below the detail.
+// gain; it grows less the longer the wave, and as much as it loses where that is
+// well below the gain; and hardly at all far below the detail.
 func TestGainIsBound(t *testing.T) {
 	last := 3.01
-	for _, wave := range []float64{0.4, 0.8, 1.2, 2.4} {
-		m := bowl(max(8, 3*wave), min(wave/8, 0.2), waves(0.01*wave, wave))
+	for _, wave := range []float64{0.3, 0.8, 1.2, 2.4} {
+		m := bowl(max(8, 3*wave), min(wave/6, 0.2), waves(0.01*wave, wave))
 		r := run(t, m, step.Values{"noise": 0.0})
 		got, _ := read(t, r, "master/hand-deepened.ply")
 		_, info := read(t, r, "map/hand-deepening.ply", "moved")
@@ -181,15 +182,18 @@ func TestGainIsBound(t *testing.T) {
 				den += 0.01 * wave * c * c
 			}
 		}
-		gain, want := 1+num/den, 1/form.Passed(1, wave)
-		if wave == 0.4 {
-			if gain > 1.05 {
+		gain, passed := 1+num/den, form.Passed(1, wave)
+		if wave == 0.3 {
+			if gain > 1.1 {
 				t.Errorf("a wave far too fine is deepened %.3f times", gain)
 			}
 			continue
 		}
-		if gain > last+0.01 || math.Abs(gain-want) > 0.03*want {
+		if want := form.Gain(3)(passed); gain > last+0.01 || math.Abs(gain-want) > 0.03*want {
 			t.Errorf("a wave of %v mm is deepened %.3f times, want %.3f and no more than %.3f", wave, gain, want, last)
+		}
+		if out := gain * passed; passed > 0.5 && math.Abs(out-1) > 0.03 {
+			t.Errorf("a wave of %v mm comes out %.3f times as deep", wave, out)
 		}
 		last = gain
 	}
@@ -213,6 +217,10 @@ func TestLimits(t *testing.T) {
 	if steep.Measures["limited.steep"].(float64) == 0 || steep.Measures["moved.rms"].(float64) >= free.Measures["moved.rms"].(float64) {
 		t.Errorf("walls were to hold: %v", steep.Measures)
 	}
+	// The form that walls are measured off dips a little under the line itself.
+	if was, is, let := wall(bowl(10, 0.16, deep)), wall(master(t, steep)), wall(master(t, free)); was > 1.5 || is > 1.5+0.35 || let < is+0.3 {
+		t.Errorf("the steepest wall was %.2f and is %.2f; %.2f without the limit", was, is, let)
+	}
 	quiet := run(t, bowl(10, 0.16, deep), step.Values{"noise": 2.0})
 	if quiet.Measures["moved.in"].(float64) != 0 || quiet.Measures["quiet.share"].(float64) < 0.99 {
 		t.Errorf("all is noise: %v", quiet.Measures)
@@ -226,6 +234,24 @@ func TestLimits(t *testing.T) {
 	if none.Measures["moved.in"].(float64) != 0 || !strings.HasPrefix(none.Spots[0].Says, "chin line: wanted") || !strings.Contains(none.Spots[0].Says, "strength") {
 		t.Errorf("the chin was to stay: %v %+v", none.Measures, none.Spots[0])
 	}
+}
+
+func master(t *testing.T, r *steptest.Result) *geom.Mesh {
+	m, _ := read(t, r, "master/hand-deepened.ply")
+	return m
+}
+
+// wall returns how steep the steepest triangle of a bowl stands, rise over run.
+func wall(m *geom.Mesh) float64 {
+	most := 0.0
+	for t := range m.Tris {
+		a, b, c := m.Corners(t)
+		n, up := b.Sub(a).Cross(c.Sub(a)).Unit(), a.Add(b).Add(c)
+		up.Y = 0
+		cos := n.Dot(up.Unit())
+		most = max(most, math.Sqrt(max(0, 1-cos*cos))/max(cos, 1e-3))
+	}
+	return most
 }
 
 // TestPainted: black skin stays, white skin is deepened.
@@ -295,6 +321,40 @@ func TestCheckSaysWhatIsWrong(t *testing.T) {
 	}
 }
 
+// TestUnfitSurfaces: what has no skin is refused in words; smooth skin, a bead
+// finer than the chain holds, several shells, skin turned inside out and a part
+// in a wrong unit are let be, and it is said that there was nothing to do.
+func TestUnfitSurfaces(t *testing.T) {
+	ball := func(r, edge float64) *geom.Mesh {
+		m, err := specimen.Sphere(r).Mesh(t.Context(), specimen.Sampling{Edge: edge})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m
+	}
+	line := &geom.Mesh{Verts: []geom.Point{{0, 0, 0}, {1, 0, 0}, {2, 0, 0}, {3, 0, 0}}, Tris: []geom.Tri{{0, 1, 2}, {1, 2, 3}, {2, 2, 3}}}
+	if _, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: file(t, line), Values: step.Values{"links": links(1)}}); err == nil || !strings.Contains(err.Error(), "hand.ply: none of its triangles has any area") {
+		t.Errorf("vanishing triangles: %v", err)
+	}
+	two, other := ball(4, 0.4), ball(3, 0.4).Moved(geom.Vec{X: 9})
+	for _, tri := range other.Tris {
+		n := int32(len(two.Verts))
+		two.Tris = append(two.Tris, geom.Tri{tri[0] + n, tri[1] + n, tri[2] + n})
+	}
+	two.Verts = append(two.Verts, other.Verts...)
+	hair := &geom.Mesh{Verts: []geom.Point{{0, 0, 0}, {1, 1e-18, 0}, {2, 0, 0}, {3, 0, 1e-17}}, Tris: []geom.Tri{{0, 1, 2}, {1, 2, 3}, {0, 2, 3}, {0, 3, 1}}}
+	inside := ball(4, 0.5)
+	for i, tri := range inside.Tris {
+		inside.Tris[i] = geom.Tri{tri[0], tri[2], tri[1]}
+	}
+	for name, m := range map[string]*geom.Mesh{"a smooth ball": ball(5, 0.6), "a bead": ball(0.3, 0.06), "two shells": two, "a hair": hair, "inside out": inside, "metres": ball(0.008, 0.002)} {
+		r := run(t, m, step.Values{})
+		if out := r.Measures["moved.out"].(float64); out > 0.005 || !strings.Contains(strings.Join(r.Notes, "\n"), "there is next to nothing to deepen") {
+			t.Errorf("%s moved by %v: %q", name, out, r.Notes)
+		}
+	}
+}
+
 func TestStops(t *testing.T) {
 	stop := errors.New("stop")
 	ctx, cancel := context.WithCancelCause(t.Context())
@@ -314,7 +374,7 @@ func TestPinned(t *testing.T) {
 			h.Write(r.Files[name])
 		}
 	}
-	if got, want := hex.EncodeToString(h.Sum(nil)[:8]), "205df4efc6d582c1"; got != want {
+	if got, want := hex.EncodeToString(h.Sum(nil)[:8]), "b945d1168b0a97ca"; got != want {
 		t.Errorf("outcome %s, pinned %s at version %d", got, want, Kind{}.Handbook().Version)
 	}
 }

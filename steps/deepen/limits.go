@@ -67,7 +67,7 @@ func (w *work) bound(ctx context.Context, want []float64) error {
 		w.moved = make([]float64, len(want))
 	}
 	for i, d := range want {
-		if w.limit[i] == byMost || w.limit[i] == byGap || w.limit[i] == bySteep {
+		if l := w.limit[i]; l == byMost || l == byGap || l == bySteep {
 			w.limit[i] = free
 		}
 		if w.limit[i] == free && (w.short[i] > shortLeast || -w.short[i] > shortLeast) {
@@ -96,23 +96,19 @@ func (w *work) keepGaps(ctx context.Context) error {
 	if gap == 0 {
 		return nil
 	}
-	tree, err := geom.NewTree(ctx, w.skin.Mesh, w.workers)
-	if err != nil {
-		return err
+	if w.tree == nil {
+		var err error
+		if w.tree, err = geom.NewTree(ctx, w.skin.Mesh, w.workers); err != nil {
+			return err
+		}
 	}
 	geom.Chunks(len(w.moved), w.workers, func(lo, hi int) {
 		for i := lo; i < hi && ctx.Err() == nil; i++ {
 			if w.moved[i] < 0.002 {
 				continue
 			}
-			out := w.relief.Normal[i]
-			hit, ok := tree.Ray(w.wanted[i], out, 0.001, float64(2*(gap+2*most)))
-			if ok && !hit.Back {
-				a, b, c := w.skin.Mesh.Corners(int(hit.Tri))
-				away := -float64(hit.T * b.Sub(a).Cross(c.Sub(a)).Unit().Dot(out)) // square to the facing skin
-				if room := max(0, (away-gap)/2); w.moved[i] > room {
-					w.moved[i], w.limit[i] = room, byGap
-				}
+			if room := w.room(i, gap, float64(2*(gap+2*most))); w.moved[i] > room {
+				w.moved[i], w.limit[i] = room, byGap
 			}
 		}
 	})
@@ -122,37 +118,83 @@ func (w *work) keepGaps(ctx context.Context) error {
 	return nil
 }
 
-// keepWalls takes deepening back, a quarter at a time, where a triangle would
-// stand steeper off the form than is allowed and steeper than it stood.
+// room returns how far a vertex may be raised, mm: half of what is over beyond
+// gap to skin that faces it within reach; infinite without such.
+func (w *work) room(i int, gap, reach float64) float64 {
+	out := w.relief.Normal[i]
+	hit, ok := w.tree.Ray(w.wanted[i], out, 0.001, reach)
+	if !ok || hit.Back {
+		return math.Inf(1)
+	}
+	a, b, c := w.skin.Mesh.Corners(int(hit.Tri))
+	away := -float64(hit.T * b.Sub(a).Cross(c.Sub(a)).Unit().Dot(out)) // square to the facing skin
+	return max(0, (away-gap)/2)
+}
+
+// Where a wall is too steep a quarter of the deepening is taken back, a round,
+// and round about it less with each ring of triangles, so that no step is left
+// between what was taken back and what was not.
+const (
+	wallRounds = 12
+	takenBack  = 0.25
+	rings      = 3
+	eased      = 0.6 // of the ring before
+)
+
+// keepWalls takes deepening back where a triangle would stand steeper off the
+// form than is allowed and steeper than it stood.
 func (w *work) keepWalls(ctx context.Context) error {
 	slope := w.values.Float("steepest")
 	least := 1 / math.Sqrt(1+float64(slope*slope)) // cosine between wall and form
-	for range 12 {
+	for range wallRounds {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		back := make([]bool, len(w.moved))
-		any := false
-		master := w.master()
-		for _, tri := range w.skin.Mesh.Tris {
-			up := w.relief.Normal[tri[0]].Add(w.relief.Normal[tri[1]]).Add(w.relief.Normal[tri[2]]).Unit()
-			is := stands(master, tri, up)
-			if is < least && is < stands(w.wanted, tri, up)-1e-6 {
-				any = true
-				back[tri[0]], back[tri[1]], back[tri[2]] = true, true, true
-			}
-		}
-		if !any {
+		back := w.tooSteep(least)
+		if back == nil {
 			return nil
 		}
+		w.ease(back)
 		for i, b := range back {
-			if b {
-				w.moved[i] *= 0.75
+			w.moved[i] -= float64(w.moved[i] * float64(takenBack*b))
+			if b == 1 {
 				w.limit[i] = bySteep
 			}
 		}
 	}
 	return nil
+}
+
+// tooSteep marks the corners of triangles that stand too steep with 1; nil
+// without any.
+func (w *work) tooSteep(least float64) []float64 {
+	var back []float64
+	master := w.master()
+	for _, tri := range w.skin.Mesh.Tris {
+		up := w.relief.Normal[tri[0]].Add(w.relief.Normal[tri[1]]).Add(w.relief.Normal[tri[2]]).Unit()
+		is := stands(master, tri, up)
+		if is < least && is < stands(w.wanted, tri, up)-1e-6 {
+			if back == nil {
+				back = make([]float64, len(w.moved))
+			}
+			back[tri[0]], back[tri[1]], back[tri[2]] = 1, 1, 1
+		}
+	}
+	return back
+}
+
+// ease spreads marks over the rings about them, less with each.
+func (w *work) ease(mark []float64) {
+	was := make([]float64, len(mark))
+	for range rings {
+		copy(was, mark)
+		for _, tri := range w.skin.Mesh.Tris {
+			top := float64(eased * max(was[tri[0]], was[tri[1]], was[tri[2]]))
+			for _, v := range tri {
+				mark[v] = max(mark[v], top)
+			}
+		}
+	}
 }
 
 // stands returns the cosine between a triangle and the form.

@@ -1,9 +1,11 @@
 package deepen
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"layette/engine/step"
@@ -26,6 +28,11 @@ type line struct {
 // misses returns how much shallower than wanted it will be.
 func (l line) misses() float64 { return l.Depth - l.after }
 
+// says tells what becomes of it.
+func (l line) says() string {
+	return fmt.Sprintf("wanted %.2f mm, will be %.2f mm (%.2f mm without deepening)", l.Depth, l.after, l.without)
+}
+
 // find fills in the lines of the wanted surface.
 func (w *work) find(ctx context.Context) error {
 	found, err := w.skin.Lines(ctx, w.relief.Form(w.wanted), w.depth, w.skin.Beside(w.relief.Cutoff), w.values.Float("least"), 3*w.relief.Cutoff)
@@ -46,18 +53,27 @@ func (w *work) find(ctx context.Context) error {
 // at returns where a vertex is in the coordinates of the file.
 func (w *work) at(v int32) geom.Vec { return w.wanted[v].Add(w.mesh.Origin) }
 
-// spots shows the lines that miss first, then the deepest.
+// spots shows the lines that miss first, then those of named regions, then the
+// others; the deepest of each first.
 func (w *work) spots() []step.Spot {
+	lines := slices.Clone(w.lines)
+	slices.SortStableFunc(lines, func(a, b line) int { return cmp.Compare(w.rank(a), w.rank(b)) })
 	var spots []step.Spot
-	allow, most := w.values.Float("allow"), w.values.Int("spots")
-	for _, fault := range []bool{true, false} {
-		for _, l := range w.lines {
-			if (math.Abs(l.misses()) > allow) == fault && len(spots) < most {
-				spots = append(spots, w.spot(len(spots)+1, l, fault))
-			}
-		}
+	for i, l := range lines[:min(len(lines), w.values.Int("spots"))] {
+		spots = append(spots, w.spot(i+1, l, w.rank(l) == 0))
 	}
 	return spots
+}
+
+// rank says how much people want to see of a line; 0 is the first.
+func (w *work) rank(l line) int {
+	switch {
+	case math.Abs(l.misses()) > w.values.Float("allow"):
+		return 0
+	case l.region != "":
+		return 1
+	}
+	return 2
 }
 
 func (w *work) spot(number int, l line, fault bool) step.Spot {
@@ -65,11 +81,11 @@ func (w *work) spot(number int, l line, fault bool) step.Spot {
 	if l.region != "" {
 		where = l.region + " line"
 	}
-	says := fmt.Sprintf("%s: wanted %.2f mm, will be %.2f mm (%.2f mm without deepening); the master has %.2f mm.", where, l.Depth, l.after, l.without, l.master)
+	says := fmt.Sprintf("%s: %s; the master has %.2f mm.", where, l.says(), l.master)
 	what := "line"
 	if fault {
 		what = "line that misses"
-		if l.limit != free {
+		if l.limit != free && l.misses() > 0 {
 			says += " Held back by " + limitNames[l.limit] + "."
 		}
 	}
@@ -149,6 +165,9 @@ func (w *work) notes() []string {
 	if edge := w.skin.MeanEdge(); w.detail < 3*edge {
 		notes = append(notes, fmt.Sprintf("the triangles (%.2f mm) are too coarse to deepen the finest lines for a chain that holds %.2f mm: use edges of %.2f mm or less", edge, w.detail, w.detail/4))
 	}
+	if w.quiet() {
+		notes = append(notes, "there is next to nothing to deepen: without it the finished part would differ from what is wanted by no more than the noise of the scan")
+	}
 	if short, over := w.astray(); short+over > 0 {
 		notes = append(notes, fmt.Sprintf("of %d pieces of lines %d will be shallower than wanted and %d deeper; a cleft between fingers may count as a line", len(w.lines), short, over))
 	}
@@ -158,7 +177,19 @@ func (w *work) notes() []string {
 	return notes
 }
 
-// left says what error is left in a region, which is what a sculptor asks.
+// quiet reports whether all but a thousandth of the skin holds only noise.
+func (w *work) quiet() bool {
+	n := 0
+	for _, l := range w.limit {
+		if l == byNoise {
+			n++
+		}
+	}
+	return 1000*(len(w.limit)-n) <= len(w.limit)
+}
+
+// left says what becomes of a region's deepest line, and what error is left in
+// the region, which is what a sculptor asks.
 func (w *work) left(r region.Ball) string {
 	var area, squares geom.Sum
 	most := 0.0
@@ -173,7 +204,11 @@ func (w *work) left(r region.Ball) string {
 	if area.Total() == 0 {
 		return r.Name + ": no skin of this part lies there"
 	}
-	return fmt.Sprintf("%s: the forecast differs from what is wanted by %.3f mm (root mean square), %.3f mm at most", r.Name, math.Sqrt(squares.Total()/area.Total()), most)
+	deepest := ""
+	if i := slices.IndexFunc(w.lines, func(l line) bool { return l.region == r.Name }); i >= 0 {
+		deepest = fmt.Sprintf("%s line: %s. ", r.Name, w.lines[i].says())
+	}
+	return deepest + fmt.Sprintf("%s: the forecast differs from what is wanted by %.3f mm (root mean square), %.3f mm at most", r.Name, math.Sqrt(squares.Total()/area.Total()), most)
 }
 
 func (w *work) write(job *step.Job, base string) error {

@@ -18,6 +18,7 @@ package form
 
 import (
 	"context"
+	"errors"
 	"math"
 
 	"layette/steps/internal/geom"
@@ -69,8 +70,12 @@ type Skin struct {
 }
 
 // NewSkin makes m ready. m must be welded; vertices that no triangle uses stay
-// where they are. It takes 200 bytes a vertex.
+// where they are. Triangles without any area are an error. It takes 200 bytes a
+// vertex.
 func NewSkin(ctx context.Context, m *geom.Mesh, workers int) (*Skin, error) {
+	if !(m.Area() > 0) {
+		return nil, errors.New("none of its triangles has any area: there is no skin to tell form and relief of")
+	}
 	ordered, _, verts := m.Ordered(workers)
 	edges, err := ordered.Edges(ctx, workers)
 	if err != nil {

@@ -30,6 +30,11 @@ type Operator struct {
 // a wave of 1/25 of the cut-off or longer.
 const stiff = 4
 
+// stiffest bounds the rate that is allowed for, times the time of the cut-off: a
+// wave of 1/240 of the cut-off. Only triangles that vanish are beyond it, or those
+// of a part in a wrong unit, and would make the series endless.
+const stiffest = 1e4
+
 // slack is stiff, or 1 between patches, where slivers are many and none is worth
 // its cost.
 func (s *Skin) slack() float64 {
@@ -42,8 +47,8 @@ func (s *Skin) slack() float64 {
 // Operator returns the operator of the skin with its vertices at places, for
 // cut-offs of about the given length.
 func (s *Skin) Operator(ctx context.Context, places []geom.Vec, cutoff float64) (*Operator, error) {
-	stiffest, total := s.stiffness(places)
-	most := max(s.slack()*stiffest, 200/time(cutoff))
+	usual, total := s.stiffness(places)
+	most := min(max(float64(s.slack()*usual), 200/time(cutoff)), stiffest/time(cutoff))
 	fat := make([]float64, len(s.Mesh.Tris))
 	bounds := make([]float64, len(s.Mesh.Tris)/4096+1)
 	geom.Chunks(len(fat), s.workers, func(lo, hi int) {

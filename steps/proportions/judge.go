@@ -62,12 +62,12 @@ func (k *kit) spot(p *part, what, at string, value float64, unit string, fault b
 		k.notes = append(k.notes, says)
 		return
 	}
-	q, ok := p.at[at]
+	q, ok := p.At[at]
 	if !ok {
-		q = p.limb.Mesh.Bounds().Centre()
+		q = p.Middle
 	}
-	q = q.Add(p.mesh.Origin)
-	k.spots = append(k.spots, step.Spot{What: what, At: [3]float64{round(q.X), round(q.Y), round(q.Z)}, Radius: 10, Value: math.Round(value*1e4) / 1e4, Unit: unit, Says: says, Surface: p.file, Part: p.name, Fault: fault})
+	q = q.Add(p.Origin)
+	k.spots = append(k.spots, step.Spot{What: what, At: [3]float64{round(q.X), round(q.Y), round(q.Z)}, Radius: 10, Value: math.Round(value*1e4) / 1e4, Unit: unit, Says: says, Surface: p.file.Name, Part: p.name, Fault: fault})
 }
 
 func round(x float64) float64 { return math.Round(x*1000) / 1000 }
@@ -93,11 +93,11 @@ func (k *kit) sides() {
 			}
 			k.fault("sides.differ", p, "larger than its twin", "", f, "", "%s is %.1f %% larger than %s, by %s: one of them was rescaled; measure both against the casting or the child's numbers and scale that one back", p.name, 100*(f-1), q.name, by)
 		}
-		if !t.hasEnd || t.end.rms > 1.5 {
+		if !t.HasEnd || t.End.RMS > 1.5 {
 			k.notes = append(k.notes, fmt.Sprintf("the %s of %s could not be laid on that of %s: whether they go together is not told", ends[0], t.left.name, t.right.name))
 			continue
 		}
-		f := t.end.scale / factor
+		f := t.End.Scale / factor
 		k.m[both+".left-to-right"] = f
 		if math.Abs(f-1) > end*slack {
 			p := t.left
@@ -109,17 +109,17 @@ func (k *kit) sides() {
 // swapped reports whether the two are the same side: they lie on one another
 // far better as they are than mirrored, or somewhat better and both hands say so.
 func (t *twin) swapped() bool {
-	l, r := t.left.handed(), t.right.handed()
-	return t.whole.rms > 0.05 && t.unmirrored.rms < 0.5*t.whole.rms ||
-		l != "" && l == r && t.unmirrored.rms < t.whole.rms
+	l, r := t.left.Hand, t.right.Hand
+	return t.Whole.RMS > 0.05 && t.Unmirrored.RMS < 0.5*t.Whole.RMS ||
+		l != "" && l == r && t.Unmirrored.RMS < t.Whole.RMS
 }
 
 // wrong returns which of two parts of the same side has the wrong name, as
 // far as its hand tells.
 func (t *twin) wrong() (*part, string) {
 	for _, p := range []*part{t.left, t.right} {
-		if s := p.handed(); s != "" && s != p.side {
-			return p, fmt.Sprintf("%s is a %s one: it was mirrored, or given the wrong name; %s and %s are not mirror images", p.name, s, t.left.name, t.right.name)
+		if p.Hand != "" && p.Hand != p.side {
+			return p, fmt.Sprintf("%s is a %s one: it was mirrored, or given the wrong name; %s and %s are not mirror images", p.name, p.Hand, t.left.name, t.right.name)
 		}
 	}
 	return t.right, fmt.Sprintf("%s and %s are the same side, not mirror images: one was mirrored, or given the wrong name; look which", t.left.name, t.right.name)
@@ -129,17 +129,17 @@ func (t *twin) wrong() (*part, string) {
 // how much to widen what is allowed: where both are held alike their skins
 // tell to a few thousandths; otherwise the middle of their lengths and girths does.
 func (t *twin) factor() (float64, string, float64) {
-	if t.limb.rms < 0.6 {
-		return t.limb.scale, "the fit of their skins", 1
+	if t.Limb.RMS < 0.6 {
+		return t.Limb.Scale, "the fit of their skins", 1
 	}
 	var shares []float64
 	for _, n := range []string{"upper", "lower", "mid", "wrist", "ankle"} {
-		if a, b := t.left.size[n], t.right.size[n]; a > 0 && b > 0 {
+		if a, b := t.left.Size[n], t.right.Size[n]; a > 0 && b > 0 {
 			shares = append(shares, a/b)
 		}
 	}
 	if len(shares) == 0 {
-		return t.limb.scale, "the fit of their skins, which are held differently", 2
+		return t.Limb.Scale, "the fit of their skins, which are held differently", 2
 	}
 	return share(shares, 0.5), "the middle of their lengths and girths", 2
 }
@@ -149,36 +149,6 @@ func share(values []float64, part float64) float64 {
 	s := slices.Clone(values)
 	slices.Sort(s)
 	return s[min(int(part*float64(len(s))), len(s)-1)]
-}
-
-// handed returns the side that an arm's hand is of, or nothing where it cannot
-// be told: fingers forward, palm down, the thumb of a right hand lies left.
-// Fingers curl from the line of the hand toward the palm.
-func (p *part) handed() string {
-	wrist, ok := p.at["wrist"]
-	if p.shape != limb.Arm || len(p.limb.Digits) != 5 || !ok {
-		return ""
-	}
-	r := p.limb.Rings
-	var roots [5]geom.Vec
-	var mid, forward geom.Vec
-	for i, b := range p.limb.Digits {
-		roots[i] = r.Rings[r.Branches[b].Rings[0]].Centre
-		if i > 0 {
-			mid = mid.Add(roots[i].Mul(0.25))
-			forward = forward.Add(p.limb.Mesh.Verts[r.Branches[b].Tip].Vec().Sub(roots[i]).Unit())
-		}
-	}
-	back := mid.Sub(wrist).Unit().Sub(forward.Unit())
-	across := roots[1].Sub(roots[4]).Unit() // to the index from the little finger
-	side := forward.Unit().Cross(across).Dot(back)
-	switch { // fingers straight to 9 degrees do not tell
-	case side > 0.15:
-		return "right"
-	case side < -0.15:
-		return "left"
-	}
-	return ""
 }
 
 // child judges the parts against the numbers written down at the session.
@@ -200,7 +170,7 @@ func (k *kit) child() {
 		}
 		want := k.values.Float(w.value) * size
 		for _, p := range k.of(w.shape) {
-			got, ok := p.size[w.size]
+			got, ok := p.Size[w.size]
 			if !ok {
 				k.notes = append(k.notes, fmt.Sprintf("%s could not be measured against the child's own number", p.name))
 				continue
@@ -213,27 +183,27 @@ func (k *kit) child() {
 }
 
 // references judges parts against castings and merged scans of the same part.
-func (k *kit) references(ctx context.Context, refs []*part, workers int) error {
+func (k *kit) references(ctx context.Context, job *step.Job, refs []*part) error {
 	within := k.values.Float("reference-within")
 	for _, r := range refs {
 		p := k.named(r.name)
 		if p == nil {
-			k.notes = append(k.notes, fmt.Sprintf("%s belongs to no part of the kit", r.file))
+			k.notes = append(k.notes, fmt.Sprintf("%s belongs to no part of the kit", r.file.Name))
 			continue
 		}
 		var shares []float64
 		for _, n := range []string{"head.girth", "head.long", "head.broad", "hand", "foot"} {
-			if a, b := p.size[n], r.size[n]; a > 0 && b > 0 {
+			if a, b := p.Size[n], r.Size[n]; a > 0 && b > 0 {
 				shares = append(shares, a/b)
 			}
 		}
-		if f, ok, err := p.against(ctx, r, workers); err != nil {
+		if f, ok, err := p.against(ctx, job, r); err != nil {
 			return err
 		} else if ok {
-			shares = []float64{f.scale}
+			shares = []float64{f.Scale}
 		}
 		if len(shares) == 0 {
-			k.notes = append(k.notes, fmt.Sprintf("nothing that %s and %s have in common could be measured", p.file, r.file))
+			k.notes = append(k.notes, fmt.Sprintf("nothing that %s and %s have in common could be measured", p.file.Name, r.file.Name))
 			continue
 		}
 		f := share(shares, 0.5)
@@ -242,7 +212,7 @@ func (k *kit) references(ctx context.Context, refs []*part, workers int) error {
 			k.m["references.most"] = f
 		}
 		if math.Abs(f-1) > within {
-			k.fault("references.differ", p, "rescaled", "wrist", f, "", "%s is %.2f %% of %s in size: it was rescaled since, or the casting was", p.name, 100*f, r.file)
+			k.fault("references.differ", p, "rescaled", "wrist", f, "", "%s is %.2f %% of %s in size: it was rescaled since, or the casting was", p.name, 100*f, r.file.Name)
 		}
 	}
 	return nil
@@ -253,23 +223,23 @@ func (k *kit) published() {
 	size := k.values.Float("size")
 	heads := k.of(limb.Head)
 	girth := math.NaN()
-	if len(heads) > 0 && heads[0].size["head.girth"] > 0 {
-		girth = heads[0].size["head.girth"]
+	if len(heads) > 0 && heads[0].Size["head.girth"] > 0 {
+		girth = heads[0].Size["head.girth"]
 		z, source, err := k.z(growth.Head, girth/size/10)
 		k.reference(heads[0], z, source, err)
-		k.band(heads[0], "head.index", heads[0].size["head.broad"]/heads[0].size["head.long"], growth.HeadIndex)
+		k.band(heads[0], "head.index", heads[0].Size["head.broad"]/heads[0].Size["head.long"], growth.HeadIndex)
 		if k.values.Has("length") {
 			k.band(heads[0], "head.to-length", girth/size/k.values.Float("length"), growth.HeadToLength)
 		}
 	}
 	for _, p := range k.of(limb.Arm) {
-		k.band(p, "arm.to-head", p.size["mid"]/girth, growth.ArmToHead)
+		k.band(p, "arm.to-head", p.Size["mid"]/girth, growth.ArmToHead)
 		if k.values.Flag("open-hands") {
-			k.band(p, "finger.to-hand", p.size["finger.middle"]/p.size["hand"], growth.FingerToHand)
+			k.band(p, "finger.to-hand", p.Size["finger.middle"]/p.Size["hand"], growth.FingerToHand)
 		}
 		for _, q := range k.of(limb.Leg) {
 			if p.side == q.side {
-				k.band(q, "foot.to-hand", q.size["foot"]/p.size["hand"], growth.FootToHand)
+				k.band(q, "foot.to-hand", q.Size["foot"]/p.Size["hand"], growth.FootToHand)
 			}
 		}
 	}
@@ -335,7 +305,7 @@ func (k *kit) reference(p *part, z float64, source growth.Source, err error) {
 	}
 	k.m["head.z"], k.m["head.reference"] = z, string(source)
 	if math.Abs(z) > k.values.Float("z-most") {
-		k.warn(p, "unlike the published", "head.girth", z, "", "the head's girth is %.1f mm, %.1f standard deviations from the middle of the age stated (%s): is the age right, and the scale?", p.size["head.girth"], z, source)
+		k.warn(p, "unlike the published", "head.girth", z, "", "the head's girth is %.1f mm, %.1f standard deviations from the middle of the age stated (%s): is the age right, and the scale?", p.Size["head.girth"], z, source)
 	}
 	if !k.values.Has("length") {
 		return

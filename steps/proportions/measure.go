@@ -7,22 +7,43 @@ import (
 	"slices"
 	"strings"
 
+	"layette/engine/step"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/limb"
 )
 
-// part is one part of the kit with what was measured of it.
+// found is all that is told of a part once its surface is put away. Places are
+// about the mesh's origin.
+type found struct {
+	Size       map[string]float64  // mm by name: "hand", "upper", ...; only what was found
+	At         map[string]geom.Vec // by name: "wrist", "tip.index", ...
+	Far        float64             // how far along the skin the hand or foot begins; 0 if it is not known
+	Opens      bool                // it has an opening
+	Up, Foot   geom.Vec            // into the part, square to the opening, and the opening's middle
+	Inside     bool                // its surface was inside out
+	Hand       string              // the side that its hand is of; nothing where it cannot be told
+	Origin     geom.Vec
+	Middle     geom.Vec
+	Skin       []geom.Vec // places spread over it
+	Trunk, End []geom.Vec // the same without hand or foot, and of these alone
+	Casting    []geom.Vec // the same but for the rim of the opening, as a casting is laid on it
+	Notes      []string
+}
+
+// part is one part of the kit.
 type part struct {
+	found
 	name  string // as the recipe calls it
 	side  string // left, right or nothing
 	shape limb.Shape
-	file  string
-	mesh  *geom.Mesh
-	limb  *limb.Limb
-	size  map[string]float64 // mm by name: "hand", "upper", ...; only what was found
-	at    map[string]geom.Vec
-	far   float64 // how far along the skin the hand or foot begins; 0 if it is not known
-	notes []string
+	file  step.File
+	limb  *limb.Limb // while it is measured
+}
+
+func newPart(name string) *part {
+	p := &part{name: name}
+	p.side, p.shape = shapeOf(name)
+	return p
 }
 
 // shapeOf tells a part's side and shape by its name.
@@ -44,20 +65,23 @@ func shapeOf(name string) (side string, shape limb.Shape) {
 }
 
 func (p *part) note(format string, args ...any) {
-	p.notes = append(p.notes, p.name+": "+fmt.Sprintf(format, args...))
+	p.Notes = append(p.Notes, p.name+": "+fmt.Sprintf(format, args...))
 }
 
 // look measures a part. What cannot be found is left out and said.
-func look(ctx context.Context, name, file string, m *geom.Mesh, workers int) (*part, error) {
-	p := &part{name: name, file: file, mesh: m, size: map[string]float64{}, at: map[string]geom.Vec{}}
-	p.side, p.shape = shapeOf(name)
+func look(ctx context.Context, name string, m *geom.Mesh, workers int) (*part, error) {
+	p := newPart(name)
+	p.Size, p.At, p.Origin = map[string]float64{}, map[string]geom.Vec{}, m.Origin
 	l, err := limb.New(ctx, m, limb.Want{Shape: p.shape, Spacing: 1, Strays: 0.3, Workers: workers})
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", file, err)
+		return nil, err
 	}
-	p.limb = l
+	p.limb, p.Inside, p.Middle = l, l.Inside, l.Mesh.Bounds().Centre()
 	for _, n := range l.Notes {
 		p.note("%s", n)
+	}
+	if p.Opens = len(l.Openings) > 0; p.Opens {
+		p.Up, p.Foot = l.Openings[0].Plane.Normal.Mul(-1), l.Openings[0].Centre
 	}
 	switch p.shape {
 	case limb.Head:
@@ -67,23 +91,16 @@ func look(ctx context.Context, name, file string, m *geom.Mesh, workers int) (*p
 	case limb.Leg:
 		p.leg()
 	}
+	p.Hand = p.handed()
+	p.spread()
 	return p, err
-}
-
-// out returns the direction from the opening into the part, and its middle.
-func (p *part) out() (geom.Vec, geom.Vec, bool) {
-	if len(p.limb.Openings) == 0 {
-		return geom.Vec{}, geom.Vec{}, false
-	}
-	o := p.limb.Openings[0]
-	return o.Plane.Normal.Mul(-1), o.Centre, true
 }
 
 // head takes the greatest tape over planes level with the opening, above the
 // ears, and its extents there.
 func (p *part) head(ctx context.Context) error {
-	up, foot, ok := p.out()
-	if !ok {
+	up, foot := p.Up, p.Foot
+	if !p.Opens {
 		p.note("without an opening it cannot be told which way is up: the head is not measured")
 		return nil
 	}
@@ -96,7 +113,7 @@ func (p *part) head(ctx context.Context) error {
 	for _, q := range p.limb.Mesh.Verts {
 		tall = max(tall, q.Vec().Sub(foot).Dot(up))
 	}
-	p.size["head.tall"] = tall
+	p.Size["head.tall"] = tall
 	best, top := tape{}, geom.Vec{}
 	level := func(down float64) geom.Vec { return foot.Add(up.Mul(tall - down)) }
 	for down := 0.1 * tall; down < 0.8*tall; down += 0.02 * tall {
@@ -119,8 +136,8 @@ func (p *part) head(ctx context.Context) error {
 		}
 	}
 	if best.girth > 0 {
-		p.size["head.girth"], p.size["head.long"], p.size["head.broad"] = best.girth, best.long, best.broad
-		p.at["head.girth"] = best.mid
+		p.Size["head.girth"], p.Size["head.long"], p.Size["head.broad"] = best.girth, best.long, best.broad
+		p.At["head.girth"] = best.mid
 	}
 	return nil
 }
@@ -198,26 +215,26 @@ func (p *part) nearTo(at geom.Vec) (int32, bool) {
 // joints measures from the opening to the bend, on to the narrow place, and
 // round the middle of the first.
 func (p *part) joints(bend, narrow string) {
-	_, foot, ok := p.out()
+	foot := p.Foot
 	b, hasBend := p.limb.Joint(bend)
 	n, hasNarrow := p.limb.Joint(narrow)
 	if hasNarrow {
-		p.size[narrow] = p.tapeAt(n.Ring)
+		p.Size[narrow] = p.tapeAt(n.Ring)
 		n = p.crease(n)
-		p.at[narrow], p.far = n.At, p.limb.Rings.Rings[n.Ring].Level
+		p.At[narrow], p.Far = n.At, p.limb.Rings.Rings[n.Ring].Level
 	} else {
 		p.note("no %s was found", narrow)
 	}
-	if !ok || !hasBend {
+	if !p.Opens || !hasBend {
 		return
 	}
-	p.at[bend] = b.At
-	p.size["upper"] = b.At.Sub(foot).Len()
+	p.At[bend] = b.At
+	p.Size["upper"] = b.At.Sub(foot).Len()
 	if k, ok := p.nearTo(foot.Add(b.At).Mul(0.5)); ok {
-		p.size["mid"] = p.tapeAt(k)
+		p.Size["mid"] = p.tapeAt(k)
 	}
 	if hasNarrow {
-		p.size["lower"] = n.At.Sub(b.At).Len()
+		p.Size["lower"] = n.At.Sub(b.At).Len()
 	}
 }
 
@@ -272,13 +289,13 @@ func (p *part) arm() {
 	for i, b := range p.limb.Digits {
 		name := p.limb.DigitName(limb.Arm, i)
 		long, tip := p.finger(b)
-		p.size["finger."+name], p.at["tip."+name] = long, tip
+		p.Size["finger."+name], p.At["tip."+name] = long, tip
 	}
-	wrist, ok := p.at["wrist"]
+	wrist, ok := p.At["wrist"]
 	knuckle, ok2 := p.limb.Joint("knuckle.middle")
 	if ok && ok2 {
-		p.size["palm"] = knuckle.At.Sub(wrist).Len()
-		p.size["hand"] = p.size["palm"] + p.size["finger.middle"]
+		p.Size["palm"] = knuckle.At.Sub(wrist).Len()
+		p.Size["hand"] = p.Size["palm"] + p.Size["finger.middle"]
 	}
 }
 
@@ -304,7 +321,7 @@ func (p *part) finger(b int32) (float64, geom.Vec) {
 func (p *part) farthest(v geom.Vec) geom.Vec {
 	best, most := v, -1.0
 	for i, d := range p.limb.Rings.Dist {
-		if float64(d) < p.far || math.IsInf(float64(d), 1) {
+		if float64(d) < p.Far || math.IsInf(float64(d), 1) {
 			continue
 		}
 		if q := p.limb.Mesh.Verts[i].Vec(); q.Sub(v).Len2() > most {
@@ -318,13 +335,43 @@ func (p *part) farthest(v geom.Vec) geom.Vec {
 // places that lie farthest apart, a toe and the heel.
 func (p *part) leg() {
 	p.joints("knee", "ankle")
-	if p.far == 0 || len(p.limb.Openings) == 0 {
+	if p.Far == 0 || !p.Opens {
 		return
 	}
-	toe, heel := p.limb.Openings[0].Centre, geom.Vec{}
+	toe, heel := p.Foot, geom.Vec{}
 	for range 3 { // from one end of the foot to the farther, back and forth
 		heel, toe = toe, p.farthest(toe)
 	}
-	p.size["foot"] = heel.Sub(toe).Len()
-	p.at["toe"], p.at["heel"] = toe, heel
+	p.Size["foot"] = heel.Sub(toe).Len()
+	p.At["toe"], p.At["heel"] = toe, heel
+}
+
+// handed returns the side that an arm's hand is of, or nothing where it cannot
+// be told: fingers forward, palm down, the thumb of a right hand lies left.
+// Fingers curl from the line of the hand toward the palm.
+func (p *part) handed() string {
+	wrist, ok := p.At["wrist"]
+	if p.shape != limb.Arm || len(p.limb.Digits) != 5 || !ok {
+		return ""
+	}
+	r := p.limb.Rings
+	var roots [5]geom.Vec
+	var mid, forward geom.Vec
+	for i, b := range p.limb.Digits {
+		roots[i] = r.Rings[r.Branches[b].Rings[0]].Centre
+		if i > 0 {
+			mid = mid.Add(roots[i].Mul(0.25))
+			forward = forward.Add(p.limb.Mesh.Verts[r.Branches[b].Tip].Vec().Sub(roots[i]).Unit())
+		}
+	}
+	back := mid.Sub(wrist).Unit().Sub(forward.Unit())
+	across := roots[1].Sub(roots[4]).Unit() // to the index from the little finger
+	side := forward.Unit().Cross(across).Dot(back)
+	switch { // fingers straight to 9 degrees do not tell
+	case side > 0.15:
+		return "right"
+	case side < -0.15:
+		return "left"
+	}
+	return ""
 }

@@ -40,12 +40,12 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := k.pair(ctx, job.Workers); err != nil {
+	if err := k.pair(ctx, job); err != nil {
 		return nil, err
 	}
 	k.sides()
 	k.child()
-	if err := k.references(ctx, refs, job.Workers); err != nil {
+	if err := k.references(ctx, job, refs); err != nil {
 		return nil, err
 	}
 	k.published()
@@ -55,17 +55,17 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 }
 
 // pair compares arms and legs, each left one with its right one.
-func (k *kit) pair(ctx context.Context, workers int) error {
+func (k *kit) pair(ctx context.Context, job *step.Job) error {
 	var twins [2]*twin
 	var errs [2]error
 	var group sync.WaitGroup
 	for i, limb := range [2]string{"arm", "leg"} {
 		l, r := k.named("left-"+limb), k.named("right-"+limb)
-		if l == nil || r == nil || len(l.limb.Openings) == 0 || len(r.limb.Openings) == 0 {
+		if l == nil || r == nil || !l.Opens || !r.Opens {
 			continue
 		}
-		group.Go(func() { twins[i], errs[i] = compare(ctx, l, r, workers) })
-		if workers == 1 {
+		group.Go(func() { twins[i], errs[i] = compare(ctx, job, l, r) })
+		if job.Workers == 1 {
 			group.Wait()
 		}
 	}
@@ -104,35 +104,47 @@ func (k *kit) read(ctx context.Context, job *step.Job, input string) ([]*part, e
 		}
 		for _, q := range out[:i] {
 			if p.name == q.name {
-				return nil, fmt.Errorf("%s and %s are both %q: a kit has each part once", q.file, p.file, p.name)
+				return nil, fmt.Errorf("%s and %s are both %q: a kit has each part once", q.file.Name, p.file.Name, p.name)
 			}
 		}
-		k.notes = append(k.notes, p.notes...)
+		k.notes = append(k.notes, p.Notes...)
 	}
 	return out, nil
 }
 
+// readOne measures a part, unless it was measured before.
 func readOne(ctx context.Context, job *step.Job, f step.File) (*part, error) {
-	piece, err := workpiece.Open(ctx, job, f)
-	if err != nil {
-		return nil, err
-	}
 	name := f.Part
 	if name == "" {
-		name = piece.Base()
+		name = workpiece.Piece{File: f}.Base()
 	}
-	p, err := look(ctx, name, f.Name, piece.Mesh, job.Workers)
-	if err != nil {
-		return nil, err
-	}
-	p.notes = append(piece.Notes(), p.notes...)
-	return p, nil
+	p := newPart(name)
+	p.file = f
+	var err error
+	p.found, err = workpiece.Once(job, p.key(), func() (found, error) {
+		piece, err := workpiece.Open(ctx, job, f)
+		if err != nil {
+			return found{}, err
+		}
+		looked, err := look(ctx, name, piece.Mesh, job.Workers)
+		if err != nil {
+			return found{}, fmt.Errorf("%s: %w", f.Name, err)
+		}
+		looked.Notes = append(piece.Notes(), looked.Notes...)
+		return looked.found, nil
+	})
+	return p, err
+}
+
+// key names all that a part's measures are made from.
+func (p *part) key() string {
+	return fmt.Sprintf("%s in %s, %q of %q", p.file.SHA256, p.file.Units, p.name, p.file.Name)
 }
 
 // sizes copies what was measured into the measures that are declared.
 func (k *kit) sizes() {
 	for _, p := range k.parts {
-		for n, x := range p.size {
+		for n, x := range p.Size {
 			name := n
 			switch {
 			case p.shape == limb.Head:
@@ -173,12 +185,12 @@ func (k *kit) rows() string {
 	b.WriteString("part,what,mm\n")
 	for _, p := range k.parts {
 		var names []string
-		for n := range p.size {
+		for n := range p.Size {
 			names = append(names, n)
 		}
 		slices.Sort(names)
 		for _, n := range names {
-			fmt.Fprintf(&b, "%s,%s,%.3f\n", p.name, n, p.size[n])
+			fmt.Fprintf(&b, "%s,%s,%.3f\n", p.name, n, p.Size[n])
 		}
 	}
 	return b.String()

@@ -139,7 +139,7 @@ func TestJoints(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			q, err := look(t.Context(), name, name, meshed(t, o, name, triangles(name)), 2)
+			q, err := look(t.Context(), name, meshed(t, o, name, triangles(name)), 2)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -147,10 +147,10 @@ func TestJoints(t *testing.T) {
 			if joint == "ankle" {
 				within, share = 7, 0.12
 			}
-			if d := q.at[joint].Sub(p.Marks[joint]).Len(); d > within {
+			if d := q.At[joint].Sub(p.Marks[joint]).Len(); d > within {
 				t.Errorf("%s of %+v is %.1f mm off", joint, o, d)
 			}
-			if f := q.size["lower"]/p.Sizes["lower"] - 1; math.Abs(f) > share {
+			if f := q.Size["lower"]/p.Sizes["lower"] - 1; math.Abs(f) > share {
 				t.Errorf("%s of %+v: lower part %+.1f %%", name, o, 100*f)
 			}
 		}

@@ -2,26 +2,33 @@ package proportions
 
 import (
 	"context"
-	"fmt"
 	"math"
 
+	"layette/engine/step"
 	"layette/steps/internal/geom"
+	"layette/steps/internal/limb"
+	"layette/steps/internal/workpiece"
 )
 
 // twin is how a left part compares with its right one.
 type twin struct {
 	left, right *part
-	limb        fitted // the part but for its hand or foot
-	whole       fitted // all of it
-	end         fitted // the hand or foot alone
-	hasEnd      bool
-	unmirrored  fitted // the whole, had nobody mirrored it
+	fits
+}
+
+// fits are the fits of a left part, mirrored, on its right one.
+type fits struct {
+	Limb       fitted // the part but for its hand or foot
+	Whole      fitted // all of it
+	End        fitted // the hand or foot alone
+	HasEnd     bool
+	Unmirrored fitted // the whole, had nobody mirrored it
 }
 
 // fitted is how one surface lies on another after the best turn, move and scale.
 type fitted struct {
-	scale float64 // of the left against the right
-	rms   float64 // mm
+	Scale float64 // of the left against the right
+	RMS   float64 // mm
 }
 
 const (
@@ -36,27 +43,48 @@ const (
 const settled = 1e-6
 
 // compare lays the left part, mirrored, on the right one.
-func compare(ctx context.Context, left, right *part, workers int) (*twin, error) {
-	tree, err := geom.NewTree(ctx, right.limb.Mesh, workers)
-	if err != nil {
-		return nil, err
-	}
+func compare(ctx context.Context, job *step.Job, left, right *part) (*twin, error) {
 	t := &twin{left: left, right: right}
-	mirrored, pose, err := lay(ctx, left, right, tree, true)
-	if err != nil {
-		return nil, err
+	var err error
+	t.fits, err = workpiece.Once(job, "twins "+left.key()+" "+right.key(), func() (fits, error) {
+		tree, err := right.tree(ctx, job)
+		if err != nil {
+			return fits{}, err
+		}
+		return t.fit(ctx, tree)
+	})
+	return t, err
+}
+
+// fit fits the twins, the right one's surface in a tree.
+func (t *twin) fit(ctx context.Context, tree *geom.Tree) (f fits, err error) {
+	left, right := t.left, t.right
+	var pose geom.Fit
+	if f.Limb, pose, err = lay(ctx, left, right, tree, true); err != nil {
+		return f, err
 	}
-	t.limb = mirrored
-	if t.whole, err = settle(ctx, left.places(true, func(float64) bool { return true }), tree, pose, true); err != nil {
-		return nil, err
+	if f.Whole, err = settle(ctx, mirrored(left.Skin), tree, pose, true); err != nil {
+		return f, err
 	}
-	if left.far > 0 && right.far > 0 {
-		if err := t.ends(ctx, tree, pose); err != nil {
-			return nil, err
+	if left.Far > 0 && right.Far > 0 {
+		if f.End, f.HasEnd, err = t.ends(ctx, tree, pose); err != nil {
+			return f, err
 		}
 	}
-	t.unmirrored, _, err = lay(ctx, left, right, tree, false)
-	return t, err
+	f.Unmirrored, _, err = lay(ctx, left, right, tree, false)
+	return f, err
+}
+
+// tree reads a part's surface again, to lay others on it.
+func (p *part) tree(ctx context.Context, job *step.Job) (*geom.Tree, error) {
+	piece, err := workpiece.Open(ctx, job, p.file)
+	if err != nil {
+		return nil, err
+	}
+	if p.Inside {
+		piece.Mesh = limb.TurnedOver(piece.Mesh)
+	}
+	return geom.NewTree(ctx, piece.Mesh, job.Workers)
 }
 
 // collapsed bounds what a fit of hands may say: beyond it the places have been
@@ -64,27 +92,27 @@ func compare(ctx context.Context, left, right *part, workers int) (*twin, error)
 const collapsed = 1.6
 
 // holds reports whether a fit has not collapsed.
-func (f fitted) holds() bool { return f.scale <= collapsed && f.scale >= 1/collapsed }
+func (f fitted) holds() bool { return f.Scale <= collapsed && f.Scale >= 1/collapsed }
 
 // ends fits the hand or foot alone, from where the limb lies and from where the
 // tips of the fingers lie on one another; the better of the two counts.
-func (t *twin) ends(ctx context.Context, tree *geom.Tree, pose geom.Fit) error {
+func (t *twin) ends(ctx context.Context, tree *geom.Tree, pose geom.Fit) (end fitted, has bool, err error) {
 	starts := []geom.Fit{pose}
 	if by, ok := t.left.byTips(t.right, true); ok {
 		starts = append(starts, by)
 	}
-	pts := t.left.places(true, func(d float64) bool { return d > t.left.far })
+	pts := mirrored(t.left.End)
 	for _, start := range starts {
 		f, err := settle(ctx, pts, tree, start, true)
 		if err != nil {
-			return err
+			return end, has, err
 		}
-		if !f.holds() || t.hasEnd && f.rms >= t.end.rms {
+		if !f.holds() || has && f.RMS >= end.RMS {
 			continue
 		}
-		t.end, t.hasEnd = f, true
+		end, has = f, true
 	}
-	return nil
+	return end, has, nil
 }
 
 // byTips returns the motion and scale that brings the tips of p's fingers onto
@@ -92,8 +120,8 @@ func (t *twin) ends(ctx context.Context, tree *geom.Tree, pose geom.Fit) error {
 func (p *part) byTips(q *part, mirror bool) (geom.Fit, bool) {
 	var from, to []geom.Vec
 	for _, name := range []string{"thumb", "index", "middle", "ring", "little"} {
-		a, ok := p.at["tip."+name]
-		b, ok2 := q.at["tip."+name]
+		a, ok := p.At["tip."+name]
+		b, ok2 := q.At["tip."+name]
 		if !ok || !ok2 {
 			return geom.Fit{}, false
 		}
@@ -107,53 +135,64 @@ func (p *part) byTips(q *part, mirror bool) (geom.Fit, bool) {
 }
 
 // against returns the size of a part's hand against a casting of it.
-func (p *part) against(ctx context.Context, cast *part, workers int) (fitted, bool, error) {
+func (p *part) against(ctx context.Context, job *step.Job, cast *part) (fitted, bool, error) {
 	start, ok := cast.byTips(p, false)
 	if !ok {
 		return fitted{}, false, nil
 	}
-	tree, err := geom.NewTree(ctx, p.limb.Mesh, workers)
-	if err != nil {
-		return fitted{}, false, err
+	f, err := workpiece.Once(job, "casting "+cast.key()+" "+p.key(), func() (fitted, error) {
+		tree, err := p.tree(ctx, job)
+		if err != nil {
+			return fitted{}, err
+		}
+		return settle(ctx, cast.Casting, tree, start, true)
+	})
+	f.Scale = 1 / f.Scale
+	return f, f.RMS < 1.5 && f.holds(), err
+}
+
+// spread takes the places of a part that it is compared by.
+func (p *part) spread() {
+	p.Skin = p.places(func(float64) bool { return true })
+	p.Trunk = p.places(func(d float64) bool { return p.Far == 0 || d <= p.Far })
+	p.End = p.places(func(d float64) bool { return d > p.Far })
+	p.Casting = p.places(func(d float64) bool { return d > 0 })
+}
+
+// mirrored returns places as in a mirror across x.
+func mirrored(pts []geom.Vec) []geom.Vec {
+	out := make([]geom.Vec, len(pts))
+	for i, q := range pts {
+		out[i] = geom.Vec{X: -q.X, Y: q.Y, Z: q.Z}
 	}
-	f, err := settle(ctx, cast.places(false, func(d float64) bool { return d > 0 }), tree, start, true)
-	f.scale = 1 / f.scale
-	return f, f.rms < 1.5 && f.holds(), err
+	return out
 }
 
 // places returns samples of the skin at distances from the opening that hold,
-// mirrored or not, weighted alike by area.
-func (p *part) places(mirror bool, holds func(d float64) bool) []geom.Vec {
+// weighted alike by area.
+func (p *part) places(holds func(d float64) bool) []geom.Vec {
 	m := p.limb.Mesh
 	area := 0.0
-	in := func(t int) bool {
-		d := float64(p.limb.Rings.Dist[m.Tris[t][0]])
-		return !math.IsInf(d, 1) && holds(d)
-	}
-	size := func(t int) float64 {
-		a, b, c := m.Corners(t)
-		return b.Sub(a).Cross(c.Sub(a)).Len() / 2
-	}
+	size := make([]float64, len(m.Tris)) // below nought where it does not hold
 	for t := range m.Tris {
-		if in(t) {
-			area += size(t)
+		size[t] = -1
+		if d := float64(p.limb.Rings.Dist[m.Tris[t][0]]); !math.IsInf(d, 1) && holds(d) {
+			a, b, c := m.Corners(t)
+			size[t] = b.Sub(a).Cross(c.Sub(a)).Len() / 2
+			area += size[t]
 		}
 	}
 	var out []geom.Vec
 	sum, every := 0.0, area/samples
-	for t := range m.Tris {
-		if !in(t) {
+	for t, s := range size {
+		if s < 0 {
 			continue
 		}
-		if sum += size(t); sum < every*float64(len(out)+1) {
+		if sum += s; sum < every*float64(len(out)+1) {
 			continue
 		}
 		a, b, c := m.Corners(t)
-		q := a.Add(b).Add(c).Mul(1.0 / 3)
-		if mirror {
-			q.X = -q.X
-		}
-		out = append(out, q)
+		out = append(out, a.Add(b).Add(c).Mul(1.0/3))
 	}
 	return out
 }
@@ -161,33 +200,26 @@ func (p *part) places(mirror bool, holds func(d float64) bool) []geom.Vec {
 // lay fits the limb of left, without hand or foot where that is known, on
 // right: openings laid on one another, some turns tried, the best settled.
 func lay(ctx context.Context, left, right *part, tree *geom.Tree, mirror bool) (fitted, geom.Fit, error) {
-	up, foot, ok := left.out()
-	to, at, ok2 := right.out()
-	if !ok || !ok2 {
-		return fitted{}, geom.Fit{}, fmt.Errorf("%s and %s cannot be compared: one has no opening", left.name, right.name)
+	pts, up, foot := left.Skin, left.Up, left.Foot
+	if mirror {
+		pts = mirrored(left.Trunk)
+		up.X, foot.X = -up.X, -foot.X
 	}
-	flip := func(v geom.Vec) geom.Vec {
-		if mirror {
-			v.X = -v.X
-		}
-		return v
-	}
-	pts := left.places(mirror, func(d float64) bool { return left.far == 0 || d <= left.far || !mirror })
-	from, into := frameOf(flip(up)), frameOf(to)
+	from, into := frameOf(up), frameOf(right.Up)
 	var few []geom.Vec
 	for i := 0; i < len(pts); i += rough {
 		few = append(few, pts[i])
 	}
-	best, bestFit := fitted{rms: math.Inf(1)}, geom.Fit{}
+	best, bestFit := fitted{RMS: math.Inf(1)}, geom.Fit{}
 	turn, step := geom.Identity, geom.SmallTurn(geom.Vec{Z: 2 * math.Tan(math.Pi/rolls)})
 	for range rolls {
 		rot := into.Transposed().Mul(turn).Mul(from)
-		start := geom.Fit{Pose: geom.Pose{Rot: rot, Move: at.Sub(rot.Apply(flip(foot)))}, Scale: 1}
+		start := geom.Fit{Pose: geom.Pose{Rot: rot, Move: right.Foot.Sub(rot.Apply(foot))}, Scale: 1}
 		f, fit, err := pair(ctx, few, tree, start, 8, false)
 		if err != nil {
 			return best, bestFit, err
 		}
-		if f.rms < best.rms {
+		if f.RMS < best.RMS {
 			best, bestFit = f, fit
 		}
 		turn = step.Mul(turn)
@@ -219,7 +251,7 @@ func settle(ctx context.Context, pts []geom.Vec, tree *geom.Tree, start geom.Fit
 // multiple range images", 1992 (from memory).
 func pair(ctx context.Context, pts []geom.Vec, tree *geom.Tree, fit geom.Fit, n int, scale bool) (fitted, geom.Fit, error) {
 	if len(pts) < 20 {
-		return fitted{scale: math.NaN(), rms: math.Inf(1)}, fit, nil
+		return fitted{Scale: math.NaN(), RMS: math.Inf(1)}, fit, nil
 	}
 	at, hits, far := make([]geom.Vec, len(pts)), make([]geom.Hit, len(pts)), make([]float64, len(pts))
 	for round := 0; ; round++ {
@@ -239,11 +271,11 @@ func pair(ctx context.Context, pts []geom.Vec, tree *geom.Tree, fit geom.Fit, n 
 			}
 		}
 		if round == n {
-			return fitted{scale: 1 / fit.Scale, rms: math.Sqrt(sum / count)}, fit, nil
+			return fitted{Scale: 1 / fit.Scale, RMS: math.Sqrt(sum / count)}, fit, nil
 		}
 		next, ok := nudge(tree.Mesh(), at, hits, limit, fit, scale)
 		if !ok {
-			return fitted{scale: 1 / fit.Scale, rms: math.Sqrt(sum / count)}, fit, nil
+			return fitted{Scale: 1 / fit.Scale, RMS: math.Sqrt(sum / count)}, fit, nil
 		}
 		if scale && math.Abs(next.Scale-fit.Scale) < settled && round > 3 {
 			n = round + 1

@@ -195,11 +195,7 @@ func (l *Limb) turn(ctx context.Context, w Want, largest int32, shell []int32) e
 	}
 	l.Inside = true
 	l.note("the surface is inside out; it was looked at as if turned the right way")
-	tris := make([]geom.Tri, len(l.Mesh.Tris))
-	for i, t := range l.Mesh.Tris {
-		tris[i] = geom.Tri{t[0], t[2], t[1]}
-	}
-	l.Mesh = &geom.Mesh{Verts: l.Mesh.Verts, Tris: tris, Origin: l.Mesh.Origin}
+	l.Mesh = TurnedOver(l.Mesh)
 	for i := range l.Openings {
 		if !l.Openings[i].Open() {
 			p := &l.Openings[i].Plane
@@ -209,6 +205,16 @@ func (l *Limb) turn(ctx context.Context, w Want, largest int32, shell []int32) e
 	var err error
 	l.Edges, err = l.Mesh.Edges(ctx, w.Workers)
 	return err
+}
+
+// TurnedOver returns a surface inside out: its vertices and origin, its triangles
+// the other way round.
+func TurnedOver(m *geom.Mesh) *geom.Mesh {
+	tris := make([]geom.Tri, len(m.Tris))
+	for i, t := range m.Tris {
+		tris[i] = geom.Tri{t[0], t[2], t[1]}
+	}
+	return &geom.Mesh{Verts: m.Verts, Tris: tris, Origin: m.Origin}
 }
 
 // judge says what is odd about the openings and the skin.

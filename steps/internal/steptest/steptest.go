@@ -26,6 +26,19 @@ type Given struct {
 	Inputs  map[string][]step.File
 	Values  step.Values // in base units; what is left out takes the handbook's default
 	Workers int         // 2 unless set
+	Kept    Kept        // what earlier runs left; nil keeps nothing
+}
+
+// Kept is what steps leave for later runs, by key.
+type Kept map[string][]byte
+
+// Damaged returns what was kept with every piece cut short.
+func (k Kept) Damaged() Kept {
+	out := Kept{}
+	for key, data := range k {
+		out[key] = data[:len(data)/2]
+	}
+	return out
 }
 
 // Result is what came back. Files maps "output/name" to bytes.
@@ -81,6 +94,20 @@ func Try(t testing.TB, kind step.Kind, given Given) (*Result, error) {
 	job.Create = func(output, name string) (io.WriteCloser, error) {
 		declared(t, book, output, name)
 		return &sink{done: func(b []byte) error { return put(output, name, b) }}, nil
+	}
+	if given.Kept != nil {
+		job.Prior = func(key string) (step.Reader, bool) {
+			lock.Lock()
+			defer lock.Unlock()
+			data, ok := given.Kept[key]
+			return reader{bytes.NewReader(data)}, ok
+		}
+		job.Keep = func(key string, data []byte) error {
+			lock.Lock()
+			defer lock.Unlock()
+			given.Kept[key] = bytes.Clone(data)
+			return nil
+		}
 	}
 	job.Pass = func(output string, f step.File) error {
 		declared(t, book, output, f.Name)

@@ -1,6 +1,7 @@
 package workpiece
 
 import (
+	"encoding/json"
 	"io"
 
 	"layette/engine/step"
@@ -27,4 +28,25 @@ func Keep(job *step.Job, key string, data []byte) error {
 		return nil
 	}
 	return job.Keep(key, data)
+}
+
+// Once returns what an earlier run kept under key, or makes it and keeps it.
+// The key must name all that it is made from: digests, units, names, values.
+// It is kept as JSON, which gives every finite number back bit for bit. What
+// JSON has no word for (NaN, infinities) is not kept, and what cannot be read
+// is made anew.
+func Once[T any](job *step.Job, key string, make func() (T, error)) (T, error) {
+	var was T
+	if data, ok := Kept(job, key); ok && json.Unmarshal(data, &was) == nil {
+		return was, nil
+	}
+	made, err := make()
+	if err != nil {
+		return made, err
+	}
+	data, err := json.Marshal(made)
+	if err != nil {
+		return made, nil
+	}
+	return made, Keep(job, key, data)
 }

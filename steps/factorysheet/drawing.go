@@ -1,12 +1,24 @@
 package factorysheet
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 )
 
 // at is a place on paper: mm from the upper left corner, y downward.
 type at struct{ x, y float64 }
+
+// MarshalJSON writes a place as two numbers, for what is kept of a master.
+func (p at) MarshalJSON() ([]byte, error) { return json.Marshal([2]float64{p.x, p.y}) }
+
+// UnmarshalJSON reads what MarshalJSON writes.
+func (p *at) UnmarshalJSON(data []byte) error {
+	var v [2]float64
+	err := json.Unmarshal(data, &v)
+	p.x, p.y = v[0], v[1]
+	return err
+}
 
 // drawing is a plate in mm of paper: pictures below, lines over them, words on
 // top. Both writers draw it from the same list.

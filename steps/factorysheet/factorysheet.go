@@ -138,8 +138,8 @@ func (s *sheet) outcome(missing int) *step.Outcome {
 		}
 	}
 	for _, m := range s.masters {
-		out.Notes = append(out.Notes, m.notes...)
-		if m.opening != nil {
+		out.Notes = append(out.Notes, m.Notes...)
+		if m.Opening != nil {
 			openings++
 		}
 	}

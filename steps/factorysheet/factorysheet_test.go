@@ -154,7 +154,7 @@ func TestMeasures(t *testing.T) {
 			m.Verts = append(m.Verts, rot.Apply(v.Vec()).Add(geom.Vec{X: 12, Y: -7, Z: 100}).Point())
 		}
 		got, err := look(t.Context(), job(t, nil), surface(t, "dome", m), widths{})
-		if err != nil || got.opening == nil || got.widest == nil {
+		if err != nil || got.Opening == nil || got.Widest == nil {
 			t.Fatalf("%v, %+v", err, got)
 		}
 		low := math.Sqrt(r*r - 9)
@@ -162,10 +162,10 @@ func TestMeasures(t *testing.T) {
 			what          string
 			is, want, off float64
 		}{
-			{"broad", got.across.size(), 2 * r, 0.02}, {"deep", got.deep.size(), 2 * r, 0.02}, {"high", got.high.size(), r, 0.01},
-			{"opening", got.opening.across.size(), 2 * r, 0.02}, {"girth", got.opening.girth, 2 * math.Pi * r, 0.1},
-			{"volume", got.volume, 2 * math.Pi * r * r * r / 3, 60}, {"level", got.widest.level - got.opening.level, 3, 0.01},
-			{"section", got.widest.across.size(), 2 * low, 0.02}, {"area", got.widest.area, math.Pi * low * low, 3},
+			{"broad", got.Across.size(), 2 * r, 0.02}, {"deep", got.Deep.size(), 2 * r, 0.02}, {"high", got.High.size(), r, 0.01},
+			{"opening", got.Opening.Across.size(), 2 * r, 0.02}, {"girth", got.Opening.Girth, 2 * math.Pi * r, 0.1},
+			{"volume", got.Volume, 2 * math.Pi * r * r * r / 3, 60}, {"level", got.Widest.Level - got.Opening.Level, 3, 0.01},
+			{"section", got.Widest.Across.size(), 2 * low, 0.02}, {"area", got.Widest.Area, math.Pi * low * low, 3},
 		} {
 			if math.Abs(c.is-c.want) > c.off {
 				t.Errorf("turned by %v: %s %.3f, want %.3f within %g", turn, c.what, c.is, c.want, c.off)
@@ -195,9 +195,9 @@ func room(w lettering) (x0, y0, x1, y1 float64) {
 func TestWordsApart(t *testing.T) {
 	var list []*master
 	for _, size := range []geom.Vec{{X: 120, Y: 130, Z: 130}, {X: 60, Y: 100, Z: 180}, {X: 3, Y: 3, Z: 3}, {X: 2, Y: 60, Z: 2}, {X: 60, Y: 2, Z: 200}, {X: 900, Y: 900, Z: 900}, {X: 300, Y: 20, Z: 20}, {X: 1, Y: 1, Z: 400}} {
-		m := &master{name: "a part with a rather long name", across: span{0, size.X}, deep: span{0, size.Y}, high: span{0, size.Z}, file: step.File{Name: strings.Repeat("a-long-name-", 12)}}
-		m.opening = &opening{rim: []at{{0, 0}, {size.X, 0}, {size.X, size.Y}, {0, size.Y}}, across: m.across, deep: m.deep}
-		m.widest = &section{level: size.Z / 10, rings: [][]at{m.opening.rim}, across: m.across, deep: m.deep}
+		m := &master{name: "a part with a rather long name", form: form{Across: span{0, size.X}, Deep: span{0, size.Y}, High: span{0, size.Z}}, file: step.File{Name: strings.Repeat("a-long-name-", 12)}}
+		m.Opening = &opening{Rim: []at{{0, 0}, {size.X, 0}, {size.X, size.Y}, {0, size.Y}}, Across: m.Across, Deep: m.Deep}
+		m.Widest = &section{Level: size.Z / 10, Rings: [][]at{m.Opening.Rim}, Across: m.Across, Deep: m.Deep}
 		m.scale = m.fit()
 		list = append(list, m)
 	}
@@ -411,7 +411,7 @@ func TestCancel(t *testing.T) {
 	}
 }
 
-// BenchmarkMaster draws a master of two million triangles: a head as it goes
+// BenchmarkMaster draws a master of two million Triangles: a head as it goes
 // to the factory.
 func BenchmarkMaster(b *testing.B) {
 	files := masters(b, 2_000_000, "head")

@@ -1,52 +1,41 @@
 package factorysheet
 
 import (
-	"bytes"
-	"io"
+	"fmt"
 	"testing"
 
 	"layette/engine/step"
+	"layette/steps/internal/steptest"
 )
 
-type keptReader struct{ *bytes.Reader }
-
-func (keptReader) Close() error { return nil }
-
-// TestKept: a sheet made with the pictures of an earlier run is the same, byte
-// for byte, as one drawn anew; a master that was changed is drawn again, and so
-// is one whose pictures were damaged.
+// TestKept: a sheet made with what an earlier run kept is the same, byte for
+// byte, as one made anew; a master that was changed is measured and drawn
+// again, and so is one of which what was kept is damaged.
 func TestKept(t *testing.T) {
-	kept, drawn := map[string][]byte{}, 0
-	made := func(in map[string][]step.File, from map[string][]byte) []byte {
+	run := func(in map[string][]step.File, kept steptest.Kept) string {
+		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: in, Values: values(), Kept: kept})
+		return fmt.Sprintf("%+v %s", *r.Outcome, r.Files)
+	}
+	kept := steptest.Kept{}
+	again := func(in map[string][]step.File, kept steptest.Kept, anew int, when string) {
 		t.Helper()
-		var out bytes.Buffer
-		j := job(t, in)
-		j.Create = func(string, string) (io.WriteCloser, error) { return nopCloser{&out}, nil }
-		if from != nil {
-			j.Prior = func(key string) (step.Reader, bool) { return keptReader{bytes.NewReader(from[key])}, from[key] != nil }
-			j.Keep = func(key string, data []byte) error { from[key] = data; drawn++; return nil }
+		had := len(kept)
+		if run(in, kept) != run(in, nil) || len(kept) != had+anew {
+			t.Errorf("%s: %d things were kept anew, want %d, or the sheet is another one", when, len(kept)-had, anew)
 		}
-		if _, err := (Kind{}).Run(t.Context(), j); err != nil {
-			t.Fatal(err)
-		}
-		return out.Bytes()
 	}
 	both := little(t)
-	again := func(in map[string][]step.File, anew int, when string) {
-		t.Helper()
-		drawn = 0
-		if got := made(in, kept); !bytes.Equal(got, made(in, nil)) || drawn != anew {
-			t.Errorf("%s: %d pictures were drawn, want %d, or the sheet is another one", when, drawn, anew)
-		}
-	}
-	again(both, 8, "at first")
-	again(both, 0, "unchanged")
-	for key := range kept {
-		kept[key] = append([]byte{}, kept[key]...)
-		kept[key][len(kept[key])-1] ^= 1
-	}
-	again(both, 8, "damaged")
+	again(both, kept, 10, "at first") // two masters with four pictures each
+	again(both, kept.Damaged(), 0, "damaged")
 	edited := little(t)
 	edited["masters"] = []step.File{edited["masters"][0], surface(t, "ball", domeAndBall[1].Scaled(1.1))}
-	again(edited, 4, "one edited")
+	again(edited, kept, 5, "one edited")
+	unread := little(t)
+	for i := range unread["masters"] {
+		unread["masters"][i].Open = func() (step.Reader, error) {
+			t.Error("a master that did not change is read")
+			return nil, nil
+		}
+	}
+	run(unread, kept)
 }

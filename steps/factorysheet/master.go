@@ -2,11 +2,13 @@ package factorysheet
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"image"
 	"image/png"
 	"math"
+	"sync"
 
 	"layette/engine/step"
 	"layette/steps/internal/draw"
@@ -14,25 +16,30 @@ import (
 	"layette/steps/internal/workpiece"
 )
 
-// master is what the sheet tells of one master. Its views stand on its opening:
-// across runs to the part's right, deep to its front, high into the part.
+// master is what the sheet tells of one master.
 type master struct {
-	name      string
-	file      step.File
-	triangles int
-	box       geom.Vec // along the file's own axes, mm
-	volume    float64  // mm³; 0 if the surface is open
-	closed    bool
+	name string
+	file step.File
+	form
+	views [3]photo // front, from its left, from the opening
+	scale float64  // of the views on paper
+	clay  photo
+}
 
-	axes       [3]geom.Vec // across, deep, high
-	across     span        // of the master along its axes, mm
-	deep, high span
-	opening    *opening
-	widest     *section
-	views      [3]photo // front, from its left, from the opening
-	scale      float64  // of the views on paper
-	clay       photo
-	notes      []string
+// form is what was measured of a master. Its views stand on its opening: across
+// runs to the part's right, deep to its front, high into the part.
+type form struct {
+	Triangles int
+	Box       geom.Vec // along the file's own axes, mm
+	Volume    float64  // mm³; 0 if the surface is open
+	Closed    bool
+
+	Axes       [3]geom.Vec // across, deep, high
+	Across     span        // of the master along its axes, mm
+	Deep, High span
+	Opening    *opening
+	Widest     *section
+	Notes      []string
 }
 
 // widths are the widths of pictures that are taken, in pixels. The PDF library
@@ -51,108 +58,142 @@ func (w widths) free(wide int) int {
 
 // opening is the end through which the mould is filled, as the sheet shows it.
 type opening struct {
-	rim    []at    // across and deep, mm
-	level  float64 // along high, mm
-	across span
-	deep   span
-	girth  float64
-	area   float64
-	flat   float64
-	open   bool
+	Rim    []at    // across and deep, mm
+	Level  float64 // along high, mm
+	Across span
+	Deep   span
+	Girth  float64
+	Area   float64
+	Flat   float64
+	Open   bool
 }
 
 // section is the section across the part where it has most to show.
 type section struct {
-	level  float64 // along high, mm
-	rings  [][]at  // across and deep, mm
-	across span
-	deep   span
-	area   float64
+	Level  float64 // along high, mm
+	Rings  [][]at  // across and deep, mm
+	Across span
+	Deep   span
+	Area   float64
 }
 
-// look reads a master, measures it and draws its views.
+// sitting is a master while it is looked at. What is made of it is kept: when
+// one part of a kit was edited, the others' files need not even be read.
+type sitting struct {
+	job  *step.Job
+	key  string // names all that a master's form is made from
+	read func() (workpiece.Piece, error)
+}
+
+// picture returns a picture of the master as draw draws it.
+func (s sitting) picture(what string, size draw.Size, draw func(*geom.Mesh) ([]byte, error)) ([]byte, error) {
+	key := fmt.Sprintf("%s: %s, %d by %d", s.key, what, size.Width, size.Height)
+	return workpiece.Once(s.job, key, func() ([]byte, error) {
+		p, err := s.read()
+		if err != nil {
+			return nil, err
+		}
+		return draw(p.Mesh)
+	})
+}
+
+// look measures a master and draws its views.
 func look(ctx context.Context, job *step.Job, f step.File, taken widths) (*master, error) {
-	p, err := workpiece.Open(ctx, job, f)
+	m := &master{name: cmp.Or(f.Part, workpiece.Piece{File: f}.Base()), file: f}
+	s := sitting{job: job, key: fmt.Sprintf("%s in %s, %q of %q", f.SHA256, f.Units, m.name, f.Name)}
+	s.read = sync.OnceValues(func() (workpiece.Piece, error) { return workpiece.Open(ctx, job, f) })
+	var err error
+	m.form, err = workpiece.Once(job, s.key, func() (form, error) {
+		p, err := s.read()
+		if err != nil {
+			return form{}, err
+		}
+		err = m.take(ctx, p, job.Workers)
+		return m.form, err
+	})
 	if err != nil {
 		return nil, err
 	}
+	m.scale = m.fit()
+	return m, m.draw(ctx, s, taken)
+}
+
+// take measures a master.
+func (m *master) take(ctx context.Context, p workpiece.Piece, workers int) error {
 	mesh := p.Mesh
-	edges, err := mesh.Edges(ctx, job.Workers)
+	edges, err := mesh.Edges(ctx, workers)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	m := &master{name: f.Part, file: f, triangles: len(mesh.Tris), closed: mesh.Closed(edges), box: mesh.Bounds().Size(), notes: p.Notes()}
-	if m.name == "" {
-		m.name = p.Base()
+	m.Triangles, m.Closed, m.Box, m.Notes = len(mesh.Tris), mesh.Closed(edges), mesh.Bounds().Size(), p.Notes()
+	if !mesh.Bounds().Min.Finite() || !(m.Box.Len() > 0) {
+		return fmt.Errorf("%s: there is nothing to draw", m.file.Name)
 	}
-	if !mesh.Bounds().Min.Finite() || !(m.box.Len() > 0) {
-		return nil, fmt.Errorf("%s: there is nothing to draw", f.Name)
-	}
-	if m.closed {
-		m.volume = mesh.Volume()
+	if m.Closed {
+		m.Volume = mesh.Volume()
 	}
 	openings, err := mesh.Openings(ctx, edges)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	m.stand(openings)
 	m.measure(mesh)
 	m.mouth(mesh, openings)
-	if m.closed {
-		if err := m.cut(ctx, mesh, edges); err != nil {
-			return nil, err
-		}
-	} else {
-		m.notes = append(m.notes, m.name+": the surface is open, so there is no section and no volume.")
+	if m.Closed {
+		return m.cut(ctx, mesh, edges)
 	}
-	m.scale = m.fit()
-	return m, m.draw(ctx, kept{job, f.SHA256}, mesh, taken)
+	m.note("the surface is open, so there is no section and no volume.")
+	return nil
 }
 
-// stand finds the part's axes: high away from the largest opening, deep as near
+func (m *master) note(format string, args ...any) {
+	m.Notes = append(m.Notes, m.name+": "+fmt.Sprintf(format, args...))
+}
+
+// stand finds the part's Axes: high away from the largest opening, deep as near
 // to +Y as can be. Without an opening they are the file's own.
 func (m *master) stand(openings []geom.Opening) {
 	high, front := geom.Vec{Z: 1}, geom.Vec{Y: 1}
 	if len(openings) > 0 {
 		high = openings[0].Plane.Normal.Mul(-1)
 	} else {
-		m.notes = append(m.notes, m.name+": no opening was found; the views follow the file's own axes.")
+		m.note("no opening was found; the views follow the file's own axes.")
 	}
 	if math.Abs(high.Y) > 0.9 {
 		front = geom.Vec{Z: 1}
 	}
 	deep := front.Sub(high.Mul(front.Dot(high))).Unit()
-	m.axes = [3]geom.Vec{deep.Cross(high), deep, high}
+	m.Axes = [3]geom.Vec{deep.Cross(high), deep, high}
 }
 
 // measure finds how far the master reaches along its axes.
 func (m *master) measure(mesh *geom.Mesh) {
-	m.across, m.deep, m.high = nothing(), nothing(), nothing()
+	m.Across, m.Deep, m.High = nothing(), nothing(), nothing()
 	for _, v := range mesh.Verts {
 		p := v.Vec()
-		m.across = m.across.with(p.Dot(m.axes[0]))
-		m.deep = m.deep.with(p.Dot(m.axes[1]))
-		m.high = m.high.with(p.Dot(m.axes[2]))
+		m.Across = m.Across.with(p.Dot(m.Axes[0]))
+		m.Deep = m.Deep.with(p.Dot(m.Axes[1]))
+		m.High = m.High.with(p.Dot(m.Axes[2]))
 	}
 }
 
-func (m *master) flatten(p geom.Vec) at { return at{p.Dot(m.axes[0]), p.Dot(m.axes[1])} }
+func (m *master) flatten(p geom.Vec) at { return at{p.Dot(m.Axes[0]), p.Dot(m.Axes[1])} }
 
 func (m *master) mouth(mesh *geom.Mesh, openings []geom.Opening) {
 	if len(openings) == 0 {
 		return
 	}
 	first := openings[0]
-	o := &opening{across: nothing(), deep: nothing(), girth: first.Girth, area: first.Area, flat: first.Flat, open: first.Open(), level: -first.Plane.Offset}
+	o := &opening{Across: nothing(), Deep: nothing(), Girth: first.Girth, Area: first.Area, Flat: first.Flat, Open: first.Open(), Level: -first.Plane.Offset}
 	for _, v := range first.Rim {
 		p := m.flatten(mesh.Verts[v].Vec())
-		o.rim = append(o.rim, p)
-		o.across, o.deep = o.across.with(p.x), o.deep.with(p.y)
+		o.Rim = append(o.Rim, p)
+		o.Across, o.Deep = o.Across.with(p.x), o.Deep.with(p.y)
 	}
-	o.rim = thinned(o.rim, 0.02)
-	m.opening = o
+	o.Rim = thinned(o.Rim, 0.02)
+	m.Opening = o
 	if n := len(openings); n > 1 {
-		m.notes = append(m.notes, fmt.Sprintf("%s: %d openings were found; the views stand on the largest.", m.name, n))
+		m.note("%d openings were found; the views stand on the largest.", n)
 	}
 }
 
@@ -172,8 +213,8 @@ func (m *master) cut(ctx context.Context, mesh *geom.Mesh, edges *geom.Edges) er
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		z := m.high.lo + float64(m.high.size()*float64(i)/levels)
-		found, err := cutter.Sections(geom.Plane{Normal: m.axes[2], Offset: z}, nil)
+		z := m.High.Lo + float64(m.High.size()*float64(i)/levels)
+		found, err := cutter.Sections(geom.Plane{Normal: m.Axes[2], Offset: z}, nil)
 		if err != nil {
 			continue // outlines that cross each other: another level will do
 		}
@@ -186,22 +227,22 @@ func (m *master) cut(ctx context.Context, mesh *geom.Mesh, edges *geom.Edges) er
 		}
 	}
 	if best == nil {
-		m.notes = append(m.notes, m.name+": no section could be drawn; its skin runs through itself.")
+		m.note("no section could be drawn; its skin runs through itself.")
 		return nil
 	}
-	s := &section{level: level, area: most, across: nothing(), deep: nothing()}
+	s := &section{Level: level, Area: most, Across: nothing(), Deep: nothing()}
 	for i := range best {
 		for _, outline := range best[i].Rings() {
 			var ring []at
 			for _, p := range outline {
 				q := m.flatten(p)
 				ring = append(ring, q)
-				s.across, s.deep = s.across.with(q.x), s.deep.with(q.y)
+				s.Across, s.Deep = s.Across.with(q.x), s.Deep.with(q.y)
 			}
-			s.rings = append(s.rings, thinned(ring, 0.02))
+			s.Rings = append(s.Rings, thinned(ring, 0.02))
 		}
 	}
-	m.widest = s
+	m.Widest = s
 	return nil
 }
 
@@ -209,20 +250,19 @@ func (m *master) cut(ctx context.Context, mesh *geom.Mesh, edges *geom.Edges) er
 const dots = 12
 
 // draw draws the three views at their scale on paper, and one in clay.
-func (m *master) draw(ctx context.Context, k kept, mesh *geom.Mesh, taken widths) error {
-	a, d, h := m.axes[0], m.axes[1], m.axes[2]
-	workers := k.job.Workers
+func (m *master) draw(ctx context.Context, s sitting, taken widths) error {
+	a, d, h := m.Axes[0], m.Axes[1], m.Axes[2]
 	for i, v := range []struct {
 		dir, up    geom.Vec
 		wide, tall span
 	}{
-		{d, h, m.across, m.high},
-		{a.Mul(-1), h, m.deep, m.high},
-		{h.Mul(-1), d, m.across, m.deep},
+		{d, h, m.Across, m.High},
+		{a.Mul(-1), h, m.Deep, m.High},
+		{h.Mul(-1), d, m.Across, m.Deep},
 	} {
 		size := draw.Size{Width: taken.free(pixels(m.scale * v.wide.size())), Height: pixels(m.scale * v.tall.size())}
-		data, err := k.picture(fmt.Sprintf("view %d", i+1), size, func() ([]byte, error) {
-			p, err := draw.Draw(ctx, draw.Scene{Mesh: mesh, Outline: true, Bare: true, Workers: workers}, draw.View{Dir: v.dir, Up: v.up, PerMM: dots * m.scale}, size)
+		data, err := s.picture(fmt.Sprintf("view %d", i+1), size, func(mesh *geom.Mesh) ([]byte, error) {
+			p, err := draw.Draw(ctx, draw.Scene{Mesh: mesh, Outline: true, Bare: true, Workers: s.job.Workers}, draw.View{Dir: v.dir, Up: v.up, PerMM: dots * m.scale}, size)
 			if err != nil {
 				return nil, err
 			}
@@ -235,8 +275,8 @@ func (m *master) draw(ctx context.Context, k kept, mesh *geom.Mesh, taken widths
 	}
 	three := d.Add(a.Mul(0.6)).Add(h.Mul(0.25))
 	size := draw.Size{Width: taken.free(720), Height: 540}
-	data, err := k.picture("clay "+m.name, size, func() ([]byte, error) {
-		return draw.PNG(ctx, draw.Scene{Title: m.name, Mesh: mesh, Workers: workers}, draw.View{Name: "three quarters", Dir: three, Up: h}, size)
+	data, err := s.picture("clay", size, func(mesh *geom.Mesh) ([]byte, error) {
+		return draw.PNG(ctx, draw.Scene{Title: m.name, Mesh: mesh, Workers: s.job.Workers}, draw.View{Name: "three quarters", Dir: three, Up: h}, size)
 	})
 	m.clay = photo{Caption: m.name, Kind: "png", Data: data, Wide: size.Width, Tall: size.Height}
 	return err

@@ -17,16 +17,16 @@ func (s *sheet) openingPlates(first, of int) []*drawing {
 	var d *drawing
 	var x, y, row float64
 	for _, m := range s.masters {
-		if m.opening == nil {
+		if m.Opening == nil {
 			continue
 		}
-		o, k := m.opening, 1.0
+		o, k := m.Opening, 1.0
 		for _, k = range scales {
-			if k*o.across.size() <= plateWidth-2*cellSide && k*o.deep.size() <= plateHeight-titleHeight-cellHead-cellFoot {
+			if k*o.Across.size() <= plateWidth-2*cellSide && k*o.Deep.size() <= plateHeight-titleHeight-cellHead-cellFoot {
 				break
 			}
 		}
-		wide, tall := max(k*o.across.size()+2*cellSide, 62), k*o.deep.size()+cellHead+cellFoot
+		wide, tall := max(k*o.Across.size()+2*cellSide, 62), k*o.Deep.size()+cellHead+cellFoot
 		if d != nil && x+wide > plateWidth {
 			x, y, row = 0, y+row, 0
 		}
@@ -35,7 +35,7 @@ func (s *sheet) openingPlates(first, of int) []*drawing {
 			plates = append(plates, d)
 			x, y, row = 0, 0, 0
 		}
-		d.template(m, k, box{x + cellSide, y + cellHead, k * o.across.size(), k * o.deep.size()})
+		d.template(m, k, box{x + cellSide, y + cellHead, k * o.Across.size(), k * o.Deep.size()})
 		x, row = x+wide, max(row, tall)
 	}
 	for i, p := range plates {
@@ -46,9 +46,9 @@ func (s *sheet) openingPlates(first, of int) []*drawing {
 
 // template draws one opening with its dimensions.
 func (d *drawing) template(m *master, k float64, b box) {
-	o := m.opening
-	put := (&master{scale: k}).onto(b, o.across, o.deep)
-	d.ring(thick, through(o.rim, put))
+	o := m.Opening
+	put := (&master{scale: k}).onto(b, o.Across, o.Deep)
+	d.ring(thick, through(o.Rim, put))
 	c := b.mid()
 	d.chain(thin, at{b.x - 3, c.y}, at{b.right() + 3, c.y})
 	d.chain(thin, at{c.x, b.y - 3}, at{c.x, b.bottom() + 3})
@@ -57,14 +57,14 @@ func (d *drawing) template(m *master, k float64, b box) {
 		name += ", " + scaleText(k)
 	}
 	d.begins(at{b.x - 8, b.y - 5}, letters, name, true)
-	d.across(b.x, b.right(), b.bottom()+2, b.bottom()+8, size(o.across.size()))
-	d.upright(b.y, b.bottom(), b.x-2, b.x-8, size(o.deep.size()))
-	d.begins(at{b.x - 8, b.bottom() + 14}, small, fmt.Sprintf("girth %s, area %.0f mm²", size(o.girth), o.area), false)
-	d.begins(at{b.x - 8, b.bottom() + 18}, small, fmt.Sprintf("flat within %.2f mm; %s", o.flat, o.closing()), false)
+	d.across(b.x, b.right(), b.bottom()+2, b.bottom()+8, size(o.Across.size()))
+	d.upright(b.y, b.bottom(), b.x-2, b.x-8, size(o.Deep.size()))
+	d.begins(at{b.x - 8, b.bottom() + 14}, small, fmt.Sprintf("girth %s, area %.0f mm²", size(o.Girth), o.Area), false)
+	d.begins(at{b.x - 8, b.bottom() + 18}, small, fmt.Sprintf("flat within %.2f mm; %s", o.Flat, o.closing()), false)
 }
 
 func (o *opening) closing() string {
-	if o.open {
+	if o.Open {
 		return "the surface is open here"
 	}
 	return "closed by a flat face"

@@ -109,20 +109,20 @@ func (s *sheet) sizes() {
 		Shares: []float64{0.15, 0.23, 0.25, 0.23, 0.14}}
 	for _, m := range s.masters {
 		open, volume := "none found", "open"
-		if o := m.opening; o != nil {
-			open = fmt.Sprintf("%s × %s, %s", size(o.across.size()), size(o.deep.size()), size(o.girth))
+		if o := m.Opening; o != nil {
+			open = fmt.Sprintf("%s × %s, %s", size(o.Across.size()), size(o.Deep.size()), size(o.Girth))
 		}
-		if m.closed {
-			volume = fmt.Sprintf("%.1f cm³", m.volume/1000)
+		if m.Closed {
+			volume = fmt.Sprintf("%.1f cm³", m.Volume/1000)
 		}
 		t.Rows = append(t.Rows, []string{m.name,
-			fmt.Sprintf("%s × %s × %s", size(m.box.X), size(m.box.Y), size(m.box.Z)),
-			fmt.Sprintf("%s × %s × %s", size(m.across.size()), size(m.deep.size()), size(m.high.size())), open, volume})
+			fmt.Sprintf("%s × %s × %s", size(m.Box.X), size(m.Box.Y), size(m.Box.Z)),
+			fmt.Sprintf("%s × %s × %s", size(m.Across.size()), size(m.Deep.size()), size(m.High.size())), open, volume})
 	}
 	s.headed("Main dimensions of the masters, mm", "")
 	s.rows(t)
 	for _, m := range s.masters {
-		for _, n := range m.notes {
+		for _, n := range m.Notes {
 			s.add(block{Text: n})
 		}
 	}
@@ -131,7 +131,7 @@ func (s *sheet) sizes() {
 func (s *sheet) digests() {
 	t := table{Head: []string{"File", "Bytes", "Triangles", "SHA-256"}, Shares: []float64{0.24, 0.13, 0.12, 0.51}, mono: 3}
 	for _, m := range s.masters {
-		t.Rows = append(t.Rows, []string{m.label(), thousands(int(m.file.Size)), thousands(m.triangles), m.file.SHA256})
+		t.Rows = append(t.Rows, []string{m.label(), thousands(int(m.file.Size)), thousands(m.Triangles), m.file.SHA256})
 	}
 	s.headed("Files", "A file with another digest is not the one that was approved.")
 	s.rows(t)

@@ -23,13 +23,13 @@ var scales = []float64{1, 0.5, 0.4, 0.2, 0.1, 0.05, 0.02, 0.01}
 
 // fit returns the largest scale at which the views fit the plate.
 func (m *master) fit() float64 {
-	side, foot := m.deep.size(), m.deep.size()
-	if m.widest != nil {
-		side = max(side, m.widest.across.size())
+	side, foot := m.Deep.size(), m.Deep.size()
+	if m.Widest != nil {
+		side = max(side, m.Widest.Across.size())
 	}
 	for _, s := range scales {
-		if s*(m.across.size()+side) <= plateWidth-leftRoom-betweenRoom-rightRoom &&
-			s*(m.high.size()+foot) <= plateHeight-titleHeight-2*headRoom-2*footRoom {
+		if s*(m.Across.size()+side) <= plateWidth-leftRoom-betweenRoom-rightRoom &&
+			s*(m.High.size()+foot) <= plateHeight-titleHeight-2*headRoom-2*footRoom {
 			return s
 		}
 	}
@@ -45,23 +45,23 @@ func size(mm float64) string { return fmt.Sprintf("%.1f", mm) }
 func (s *sheet) plate(m *master, number, of int) *drawing {
 	d := &drawing{width: plateWidth, height: plateHeight, title: m.name}
 	k := m.scale
-	front := box{leftRoom, headRoom, k * m.across.size(), k * m.high.size()}
-	side := box{front.right() + betweenRoom, headRoom, k * m.deep.size(), front.tall}
-	below := box{leftRoom, front.bottom() + footRoom + headRoom, front.wide, k * m.deep.size()}
+	front := box{leftRoom, headRoom, k * m.Across.size(), k * m.High.size()}
+	side := box{front.right() + betweenRoom, headRoom, k * m.Deep.size(), front.tall}
+	below := box{leftRoom, front.bottom() + footRoom + headRoom, front.wide, k * m.Deep.size()}
 
 	d.view(front, m.views[0], "Front")
-	d.across(front.x, front.right(), front.bottom(), front.bottom()+8, size(m.across.size()))
-	d.upright(front.y, front.bottom(), front.x, front.x-10, size(m.high.size()))
+	d.across(front.x, front.right(), front.bottom(), front.bottom()+8, size(m.Across.size()))
+	d.upright(front.y, front.bottom(), front.x, front.x-10, size(m.High.size()))
 
 	d.view(side, m.views[1], "From its left")
-	d.across(side.x, side.right(), side.bottom(), side.bottom()+8, size(m.deep.size()))
+	d.across(side.x, side.right(), side.bottom(), side.bottom()+8, size(m.Deep.size()))
 
 	d.fromOpening(m, below)
-	if m.widest != nil {
+	if m.Widest != nil {
 		d.mark(m, front)
-		d.section(m, box{side.x, below.y, k * m.widest.across.size(), k * m.widest.deep.size()})
+		d.section(m, box{side.x, below.y, k * m.Widest.Across.size(), k * m.Widest.Deep.size()})
 	}
-	s.titleBlock(d, title{name: m.name, about: []string{m.file.Name, fmt.Sprintf("%s triangles", thousands(m.triangles))}, scale: k, sign: true, number: number, of: of})
+	s.titleBlock(d, title{name: m.name, about: []string{m.file.Name, fmt.Sprintf("%s triangles", thousands(m.Triangles))}, scale: k, sign: true, number: number, of: of})
 	return d
 }
 
@@ -82,21 +82,21 @@ func (d *drawing) view(b box, p photo, name string) {
 
 // fromOpening draws the view into the opening, with its rim and its size.
 func (d *drawing) fromOpening(m *master, b box) {
-	if m.opening == nil {
+	if m.Opening == nil {
 		d.view(b, m.views[2], "From below")
-		d.across(b.x, b.right(), b.bottom(), b.bottom()+8, size(m.across.size()))
+		d.across(b.x, b.right(), b.bottom(), b.bottom()+8, size(m.Across.size()))
 		return
 	}
 	d.view(b, m.views[2], "From the opening")
-	o := m.opening
-	put := m.onto(b, m.across, m.deep)
-	d.ring(thick, through(o.rim, put))
-	left, right := put(at{o.across.hi, o.deep.mid()}), put(at{o.across.lo, o.deep.mid()})
-	top, foot := put(at{o.across.mid(), o.deep.hi}), put(at{o.across.mid(), o.deep.lo})
+	o := m.Opening
+	put := m.onto(b, m.Across, m.Deep)
+	d.ring(thick, through(o.Rim, put))
+	left, right := put(at{o.Across.Hi, o.Deep.mid()}), put(at{o.Across.Lo, o.Deep.mid()})
+	top, foot := put(at{o.Across.mid(), o.Deep.Hi}), put(at{o.Across.mid(), o.Deep.Lo})
 	d.chain(thin, at{left.x - 3, left.y}, at{right.x + 3, right.y})
 	d.chain(thin, at{top.x, top.y - 3}, at{foot.x, foot.y + 3})
-	d.across(left.x, right.x, b.bottom(), b.bottom()+8, size(o.across.size()))
-	d.upright(top.y, foot.y, b.x, b.x-10, size(o.deep.size()))
+	d.across(left.x, right.x, b.bottom(), b.bottom()+8, size(o.Across.size()))
+	d.upright(top.y, foot.y, b.x, b.x-10, size(o.Deep.size()))
 }
 
 // onto turns a place across and deep into one on the plate: across runs to the
@@ -119,7 +119,7 @@ func through(ring []at, put func(at) at) []at {
 // mark shows on the front view where the section lies, from where it is seen,
 // and how far above the opening.
 func (d *drawing) mark(m *master, front box) {
-	y := front.bottom() - float64(m.scale*(m.widest.level-m.high.lo))
+	y := front.bottom() - float64(m.scale*(m.Widest.Level-m.High.Lo))
 	d.chain(thin, at{front.x - 6, y}, at{front.right() + 6, y})
 	for _, x := range []float64{front.x - 5, front.right() + 5} {
 		d.line(thick, at{x - 1.5, y}, at{x + 1.5, y})
@@ -127,20 +127,20 @@ func (d *drawing) mark(m *master, front box) {
 		d.head(at{x, y - 5}, 0, -1)
 		d.says(at{x, y - 6}, letters, "A")
 	}
-	base := m.high.lo
-	if m.opening != nil {
-		base = m.opening.level
+	base := m.High.Lo
+	if m.Opening != nil {
+		base = m.Opening.Level
 	}
-	foot := front.bottom() - float64(m.scale*(base-m.high.lo))
-	d.upright(y, foot, front.right()+6, front.right()+16, size(m.widest.level-base))
+	foot := front.bottom() - float64(m.scale*(base-m.High.Lo))
+	d.upright(y, foot, front.right()+6, front.right()+16, size(m.Widest.Level-base))
 }
 
 // section draws the section A-A, hatched.
 func (d *drawing) section(m *master, b box) {
-	s := m.widest
-	put := m.onto(b, s.across, s.deep)
+	s := m.Widest
+	put := m.onto(b, s.Across, s.Deep)
 	var rings [][]at
-	for _, r := range s.rings {
+	for _, r := range s.Rings {
 		rings = append(rings, through(r, put))
 	}
 	d.hatch(rings)
@@ -148,8 +148,8 @@ func (d *drawing) section(m *master, b box) {
 		d.ring(thick, r)
 	}
 	d.begins(at{b.x, b.y - 9}, letters, "Section A-A, the widest", true)
-	d.across(b.x, b.right(), b.bottom(), b.bottom()+8, size(s.across.size()))
-	d.upright(b.y, b.bottom(), b.right(), b.right()+10, size(s.deep.size()))
+	d.across(b.x, b.right(), b.bottom(), b.bottom()+8, size(s.Across.size()))
+	d.upright(b.y, b.bottom(), b.right(), b.right()+10, size(s.Deep.size()))
 }
 
 // title is what stands in a plate's title block.

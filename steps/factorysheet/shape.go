@@ -104,11 +104,11 @@ func offLine2(p, a, b at) float64 {
 }
 
 // span is the least and greatest of something.
-type span struct{ lo, hi float64 }
+type span struct{ Lo, Hi float64 }
 
 func nothing() span { return span{math.Inf(1), math.Inf(-1)} }
 
-func (s span) with(x float64) span { return span{min(s.lo, x), max(s.hi, x)} }
+func (s span) with(x float64) span { return span{min(s.Lo, x), max(s.Hi, x)} }
 
-func (s span) size() float64 { return s.hi - s.lo }
-func (s span) mid() float64  { return (s.lo + s.hi) / 2 }
+func (s span) size() float64 { return s.Hi - s.Lo }
+func (s span) mid() float64  { return (s.Lo + s.Hi) / 2 }

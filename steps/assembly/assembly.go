@@ -31,11 +31,11 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "assembly",
-		Version: 1,
+		Version: 2,
 		Summary: "Puts the parts together at the seats of the cloth body: where each comes to lie, how the head leans, and pictures from three sides.",
 		Method: `The kit stands in a frame of its own: x to its right, y to its front, z up. "seats" says for each part where the middle of its seat lies ("at"), which way it faces out of the body ("out") and where the part's front comes to look ("front"); "looks" is the part's front as its own file has it. To turn a part about its seat, let its front look elsewhere.
 
-Each part is moved, never scaled: the middle of its opening to the middle of the seat, square to it, its front to the front of the seat. What is to be seen is then what will be tied, as far as cloth is flat and stiff. The head leans as the line from the middle of its opening to that of the section at "lean-at" of its height, against the kit's own upright. What gapes at an edge of a seat, and how filling pulls, is not computed.`,
+Each part is moved, never scaled: the middle of its opening to the middle of the seat, square to it, its front to the front of the seat. What is to be seen is then what will be tied, as far as cloth is flat and stiff. The head leans as the line from the middle of its opening to that of the section at "lean-at" of its height, against the kit's own upright. Pictures are drawn of surfaces with about 200,000 triangles a part; measures are of the whole ones. What gapes at an edge of a seat, and how filling pulls, is not computed.`,
 		Sources:  []string{"the frame: right, front and up of a figure that stands, ISO 7250-1 (from memory); seats of cloth bodies: common practice, no source"},
 		Cautions: []string{"A pose is proved on the sewn body.", "How a doll lies says nothing about how a child may be laid to sleep."},
 		Inputs:   []step.Input{{Name: "parts", Kind: step.Surface, Many: true, Named: true, Doc: "all parts of the kit, each with its opening"}},
@@ -145,7 +145,7 @@ func together(ctx context.Context, job *step.Job) (*kit, error) {
 	if err != nil {
 		return nil, err
 	}
-	k := &kit{job: job, seats: seats, m: map[string]any{}, tips: map[string]geom.Vec{}, whole: &geom.Mesh{}}
+	k := &kit{job: job, seats: seats, m: map[string]any{}, tips: map[string]geom.Vec{}, whole: &geom.Mesh{}, box: geom.EmptyBox()}
 	for _, x := range (Kind{}).Handbook().Measures {
 		k.m[x.Name] = math.NaN()
 	}
@@ -165,7 +165,8 @@ func together(ctx context.Context, job *step.Job) (*kit, error) {
 type kit struct {
 	job      *step.Job
 	seats    []seat
-	whole    *geom.Mesh
+	whole    *geom.Mesh // for the pictures
+	box      geom.Box   // of all parts
 	m        map[string]any
 	tips     map[string]geom.Vec
 	placed   int

@@ -60,6 +60,20 @@ func Reduce(ctx context.Context, m *Mesh, most, workers int) (*Reduced, error) {
 	return r, r.measure(ctx, m, workers)
 }
 
+// Gathered returns m with about most triangles, for pictures: the first half of
+// the way that Reduce goes, so that a surface of less than half as many again
+// stays as it is. Its vertices are vertices of m. Two million triangles to two
+// hundred thousand take half a second of one processor.
+func Gathered(ctx context.Context, m *Mesh, most int) (*Mesh, error) {
+	r := &Reduced{Mesh: m, From: make([]int32, len(m.Verts))}
+	r.gather(ctx, most)
+	if ctx.Err() != nil {
+		return nil, context.Cause(ctx)
+	}
+	r.tidy()
+	return r.Mesh, nil
+}
+
 // A member is a vertex on its way into a cell.
 type member struct {
 	cell   uint64

@@ -176,6 +176,44 @@ func TestReduceSameForAnyWorkers(t *testing.T) {
 	}
 }
 
+// TestGathered: a ball for a picture has about as many triangles as were asked
+// for, its vertices are those of the ball, it stays closed; a small one is left.
+func TestGathered(t *testing.T) {
+	m := ball(Vec{}, 60, 7) // 327,680 triangles
+	g, err := Gathered(t.Context(), m, 40_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(g.Tris); n < 20_000 || n > 60_000 {
+		t.Errorf("%d triangles", n)
+	}
+	of := map[Point]bool{}
+	for _, p := range m.Verts {
+		of[p] = true
+	}
+	for _, p := range g.Verts {
+		if !of[p] {
+			t.Fatalf("%v is no vertex of the ball", p)
+		}
+	}
+	if want, got := m.Volume(), g.Volume(); math.Abs(got/want-1) > 0.002 {
+		t.Errorf("volume %.0f of %.0f mm³", got, want)
+	}
+	if same, err := Gathered(t.Context(), g, 40_000); err != nil || len(same.Tris) != len(g.Tris) {
+		t.Errorf("%v, or a surface that is small enough was changed", err)
+	}
+}
+
+func BenchmarkGathered(b *testing.B) {
+	m := ball(Vec{}, 60, 9)
+	for b.Loop() {
+		if _, err := Gathered(b.Context(), m, 200_000); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
+}
+
 func BenchmarkReduce(b *testing.B) {
 	m := ball(Vec{}, 60, 9)
 	b.ReportAllocs()

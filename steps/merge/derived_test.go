@@ -105,6 +105,9 @@ func TestDerivedViews(t *testing.T) {
 		a, b, c := m.Corners(i)
 		third := b.Sub(a).Cross(c.Sub(a)).Len() / 6
 		for _, v := range tri {
+			if m.Seen[v] == 0 {
+				continue
+			}
 			hit, _ := tree.Closest(m.Verts[v].Vec(), math.Inf(1))
 			worst = max(worst, math.Sqrt(hit.Dist2))
 			square.Add(third * hit.Dist2)

@@ -149,8 +149,8 @@ func BenchmarkAgain(b *testing.B) {
 
 // FuzzDecode: whatever was kept, no panic; and what is read reads again the same.
 func FuzzDecode(f *testing.F) {
-	v := &view{points: []geom.Point{{0, 0, 100}, {1, 0, 100}}, normals: []geom.Point{{0, 0, -1}, {0, 0, -1}}, weight: []float32{1, 1}, local: []float32{1, 1}, out: []float32{0, 0}, spacing: 1}
-	v.draw()
+	v := &view{spacing: 1}
+	v.picture, v.patches = newPicture(geom.Vec{}, []patch{{at: geom.Point{0, 0, 100}, up: geom.Point{0, 0, -1}}, {at: geom.Point{1, 0, 100}, up: geom.Point{0, 0, -1}}}, 1.5)
 	f.Add(v.encode())
 	f.Add([]byte{})
 	f.Fuzz(func(t *testing.T, data []byte) {
@@ -158,7 +158,7 @@ func FuzzDecode(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if again, err := decode(v.encode()); err != nil || !slices.Equal(again.points, v.points) {
+		if again, err := decode(v.encode()); err != nil || !slices.Equal(again.patches, v.patches) {
 			t.Errorf("read again: %v", err)
 		}
 	})

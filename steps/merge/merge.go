@@ -21,10 +21,10 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 9,
+		Version: 10,
 		Summary: "Joins the placed scans of a part into one surface.",
-		Method: "Of every scan the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
-			"placed scan speaks by the distance to that skin, or where it is seen poorly (beyond 68 degrees, at its border) by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
+		Method: "Of every scan points closer together than three quarters of a voxel are put together, the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
+			"placed scan speaks by the distance to that skin; where it is seen poorly (beyond 68 degrees, at its border) and no two others saw it well, by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
 			"falling faster beyond 60 degrees; fading towards the border of the scan, so that no step shows where one begins; and one over the " +
 			"square of the scan's noise. The joined surface lies where the mean is zero.\n\n" +
 			"Each vertex is then moved to where the scans themselves, not the grid, say that the skin is, and keeps the number of scans that " +
@@ -32,7 +32,7 @@ func (Kind) Handbook() step.Handbook {
 			"One scan more, less or other moves the places of all others by some hundredths of a millimetre, since align settles them together. " +
 			"So all scans are joined again every time; what is saved is reading and smoothing those that did not change.\n\n" +
 			"What as many scanners looked through as saw, or more, is taken for air.\n\n" +
-			"Skin that no scan saw is left open, or closed by carrying the surface on smoothly; invented skin has seen = 0 either way " +
+			"Skin that no scan saw is left open but for pinholes, or closed by carrying the surface on smoothly; invented skin has seen = 0 either way " +
 			"and is measured, never hidden.",
 		Sources: []string{
 			"B. Curless and M. Levoy, A volumetric method for building complex models from range images, SIGGRAPH 1996 (from memory)",
@@ -50,6 +50,7 @@ func (Kind) Handbook() step.Handbook {
 		Values: []step.Value{
 			{Name: "voxel", Type: step.Length, Default: "0.4 mm", Min: "0.02 mm", Max: "20 mm", Doc: "cell of the grid, about the length of an edge", Origin: "common practice, no source: a little more than the scans' own spacing"},
 			{Name: "unseen", Type: step.OneWord, Default: "open", OneOf: []string{"open", "closed"}, Doc: "what becomes of skin that no scan saw"},
+			{Name: "pinhole", Type: step.Number, Default: "4", Min: "0", Max: "20", Doc: "holes no wider than so many voxels are closed even so", Origin: "common practice, no source: nothing to be sculpted hides in them"},
 			{Name: "fade", Type: step.Length, Default: "2 mm", Min: "0.1 mm", Doc: "over how much of its border a scan gives way to others", Origin: "common practice, no source"},
 			{Name: "scrap", Type: step.Area, Default: "25 mm2", Doc: "loose pieces with less skin are left out", Origin: "common practice, no source"},
 		},
@@ -61,6 +62,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "invented.area", Type: step.Area, Resolution: 0.01, Doc: "skin that no scan saw, as far as it was closed"},
 			{Name: "invented.share", Type: step.Share, Resolution: 1e-4, Doc: "share of the skin that no scan saw"},
 			{Name: "open.rims", Type: step.Count, Doc: "holes and openings left"},
+			{Name: "darned", Type: step.Count, Doc: "pinholes closed: the middle of each is marked as invented"},
 			{Name: "scraps", Type: step.Count, Doc: "loose pieces left out"},
 			{Name: "carved", Type: step.Count, Doc: "vertices taken out because scanners looked through them"},
 			{Name: "noise", Type: step.Length, Resolution: 1e-4, Doc: "median noise of the scans"},
@@ -71,7 +73,7 @@ func (Kind) Handbook() step.Handbook {
 		Outputs: []step.Output{
 			{Name: "surface", Kind: step.Surface, Doc: "the joined surface, with properties seen and disagree"},
 		},
-		Memory: 5,
+		Memory: 3,
 	}
 }
 
@@ -84,6 +86,7 @@ type merger struct {
 	left        []string // what was left out, and why
 	scraps      int
 	carved      int // vertices that scanners looked through
+	darned      int // pinholes closed
 	notes       []string
 }
 
@@ -111,15 +114,12 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 
 // field lets all scans speak.
 func (m *merger) field(ctx context.Context) (*field, error) {
-	f := &field{Lattice: geom.NewLattice(m.voxel), reach: m.reach(), most: mostBlocks, workers: m.job.Workers}
-	m.job.Progress.Start("joining scans", len(m.scans))
-	for _, p := range m.scans {
-		if err := f.add(ctx, p); err != nil {
-			return nil, err
-		}
-		m.job.Progress.Add(1)
+	f := &field{Lattice: geom.NewLattice(m.voxel), scans: m.scans, reach: m.reach(), most: mostBlocks, workers: m.job.Workers}
+	if err := f.lay(); err != nil {
+		return nil, err
 	}
-	return f, f.settle(ctx)
+	m.job.Progress.Start("joining scans, block by block", len(f.At))
+	return f, f.fill(ctx, m.job.Progress)
 }
 
 // skin makes the surface out of the field: what was seen, and, if the recipe
@@ -139,8 +139,11 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 		return nil, err
 	}
 	open, err := m.trimmed(ctx, s)
-	if err != nil || m.job.Values.Text("unseen") == "open" {
-		return open, err
+	if err != nil {
+		return nil, err
+	}
+	if m.job.Values.Text("unseen") == "open" {
+		return open, m.darn(ctx, open, m.job.Values.Float("pinhole")*m.voxel)
 	}
 	m.job.Progress.Start("closing what no scan saw", 0)
 	if err := f.forget(ctx, open.Mesh); err != nil {
@@ -152,7 +155,7 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 	}
 	if !closed {
 		m.notes = append(m.notes, "Too little of the part was seen to close the rest: it was left open.")
-		return open, nil
+		return open, m.darn(ctx, open, m.job.Values.Float("pinhole")*m.voxel)
 	}
 	if s, err = m.march(ctx, f); err != nil {
 		return nil, err
@@ -227,7 +230,7 @@ func (m *merger) outcome(ctx context.Context, s *skin) (*step.Outcome, error) {
 	out := &step.Outcome{Measures: map[string]any{
 		"scans.joined": int64(len(m.scans)), "scans.left-out": int64(len(m.left)), "triangles": int64(len(s.Tris)),
 		"area": all.Total(), "invented.area": invented.Total(), "invented.share": invented.Total() / all.Total(),
-		"open.rims": int64(len(s.Rims(e))), "scraps": int64(m.scraps), "carved": int64(m.carved), "noise": noise,
+		"open.rims": int64(len(s.Rims(e))), "scraps": int64(m.scraps), "darned": int64(m.darned), "carved": int64(m.carved), "noise": noise,
 		"disagree.p50": half, "disagree.p95": most, "watertight": s.Closed(e),
 	}}
 	out.Notes = m.notes

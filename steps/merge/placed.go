@@ -13,22 +13,17 @@ import (
 	"layette/steps/internal/workpiece"
 )
 
-// placed is one scan in the part's frame, with what each point speaks for: 36
-// bytes a point.
+// placed is one scan in the part's frame.
 type placed struct {
 	name    string
-	points  []geom.Point
-	normals []geom.Point
-	weight  []float32
-	radius  []float32 // mm along the skin that the point speaks for
-	out     []float32 // mm that the point stands out of the smoothed skin
+	patches []patch
 	noise   float64
 	spacing float64
 	picture *picture
 	depth   []float32  // of each cell of the picture
+	deepest []float32  // of each tile of the picture
 	stood   bool       // the scanner stood at the picture's eye
-	reached [][3]int32 // the blocks that its points reach
-	blocks  []int32    // the field's numbers of them
+	reached [][3]int32 // the blocks that its patches reach
 }
 
 // farthest a scan may lie from the part's middle of things, mm: beyond it a
@@ -89,25 +84,22 @@ func (m *merger) readOne(ctx context.Context, f step.File, table poses.Table) (*
 
 // place moves a scan into the part's frame.
 func (m *merger) place(v *view, pose geom.Pose) (*placed, error) {
-	n := len(v.points)
-	if n == 0 {
+	if len(v.patches) == 0 {
 		return nil, errors.New("no point of it has skin round it")
 	}
-	p := &placed{
-		noise: v.noise, spacing: v.spacing, picture: v.picture.moved(v.origin, pose), stood: v.stood == 1, weight: v.weight, out: v.out,
-		points: make([]geom.Point, n), normals: make([]geom.Point, n), radius: make([]float32, n),
-	}
+	p := &placed{noise: v.noise, spacing: v.spacing, picture: v.picture.moved(v.origin, pose), stood: v.stood, patches: make([]patch, len(v.patches))}
 	away := 0
-	for i, at := range v.points {
-		to := pose.Apply(at.Vec().Add(v.origin))
+	for i, q := range v.patches {
+		to := pose.Apply(q.at.Vec().Add(v.origin))
 		if max(math.Abs(to.X), math.Abs(to.Y), math.Abs(to.Z)) > farthest {
 			away++
-			continue // it stands at zero with no normal and no radius, and says nothing
+			continue // it stands at zero with no normal and no width, and says nothing
 		}
-		p.points[i], p.normals[i] = to.Point(), pose.Rot.Apply(v.normals[i].Vec()).Point()
-		p.radius[i] = float32(max(v.wide(i), 1.25*m.voxel))
+		q.at, q.up = to.Point(), pose.Rot.Apply(q.up.Vec()).Point()
+		q.wide = float32(max(float64(q.wide), 1.25*m.voxel))
+		p.patches[i] = q
 	}
-	if away > n/100 { // fewer are strays, which intake takes out
+	if away > len(v.patches)/100 { // fewer are strays, which intake takes out
 		return nil, fmt.Errorf("it lies more than %d m from the middle of the part: look at its unit and its place", farthest/1000)
 	}
 	p.depths()
@@ -133,8 +125,8 @@ func (m *merger) weighByNoise() {
 			continue
 		}
 		f := float32(min(max(float64(middle*middle)/float64(p.noise*p.noise), 0.02), 4))
-		for i := range p.weight {
-			p.weight[i] *= f
+		for i := range p.patches {
+			p.patches[i].weight *= f
 		}
 	}
 }

@@ -33,18 +33,17 @@ type opinion struct {
 func (m *merger) settle(ctx context.Context, f *field, s *skin) error {
 	normals, said := s.VertexNormals(), make([]opinion, len(s.Verts))
 	first, verts := byBlock(f.Lattice, s.Verts)
-	m.job.Progress.Start("settling the surface on the scans", len(m.scans))
-	for _, p := range m.scans {
-		err := geom.Each(ctx, len(p.blocks), m.job.Workers, func(n int) {
-			b := p.blocks[n]
+	m.job.Progress.Start("settling the surface on the scans", len(f.near))
+	err := geom.Each(ctx, len(f.near), m.job.Workers, func(b int) {
+		for _, p := range f.near[b] {
 			for _, v := range verts[first[b]:first[b+1]] {
-				m.ask(p, s.Verts[v].Vec(), normals[v].Vec(), &said[v])
+				m.ask(m.scans[p], s.Verts[v].Vec(), normals[v].Vec(), &said[v])
 			}
-		})
-		if err != nil {
-			return err
 		}
 		m.job.Progress.Add(1)
+	})
+	if err != nil {
+		return err
 	}
 	s.Seen, s.disagree = make([]uint16, len(s.Verts)), make([]float32, len(s.Verts))
 	s.Verts = slices.Clone(s.Verts)
@@ -110,44 +109,50 @@ func (m *merger) ask(p *placed, at, up geom.Vec, o *opinion) {
 	if i < 0 {
 		return
 	}
-	agree, r := m.agree(p), float64(p.radius[i])
-	far, r2 := 1.5*agree, float64(r*r)
-	most := r2 + float64(4*far*far)
-	if at.Sub(p.points[i].Vec()).Len2() > most {
+	agree, r := m.agree(p), float64(p.patches[i].wide)
+	far, per := 1.5*agree, 1/float64(r*r)
+	most := float64(r*r) + float64(4*far*far)
+	if at.Sub(p.patches[i].at.Vec()).Len2() > most {
 		return
 	}
 	var push, weight, plain, close, against float64
 	var middle geom.Vec // of the points about the vertex, in shares of their radius
 	loU, hiU, loV, hiV := p.picture.cells(at, r)
 	for row := loV; row <= hiV && loU <= hiU; row++ {
-		c := row * p.picture.nx
-		lo, hi := p.picture.first[c+loU], p.picture.first[c+hiU+1]
-		for k, q := range p.points[lo:hi] {
-			d := at.Sub(q.Vec())
+		about := p.picture.row(p.patches, loU, hiU, row)
+		for k := range about {
+			q := &about[k]
+			d := at.Sub(q.at.Vec())
 			dist2 := d.Len2()
 			if dist2 > most {
 				continue
 			}
-			i := int(lo) + k
-			normal := p.normals[i].Vec()
-			turn, across := normal.Dot(up), normal.Dot(d)+up.Dot(d)
+			normal := q.up.Vec()
+			turn := normal.Dot(up)
 			if turn < 0.5 {
 				continue
 			}
-			across /= math.Sqrt(2 + 2*turn) // the length of the sum of the normals
-			u := 1 - (dist2-float64(across*across))/r2
+			across := normal.Dot(d) + up.Dot(d)
+			if float64(across*across) < 3*(dist2-float64(r*r)) {
+				continue // off the disc whatever the turn
+			}
+			long2 := 2 + 2*turn // of the sum of the normals, three to four
+			u := 1 - (dist2-float64(across*across)/long2)*per
 			if u <= 0 {
 				continue
 			}
+			across /= math.Sqrt(long2)
 			u = float64(u * u)
+			near := u
+			u = float64(u * float64(q.many))
 			if across > far || across < -far {
 				against += u
 				continue
 			}
-			close = max(close, u)
+			close = max(close, near)
 			plain += u
 			middle = middle.Add(d.Mul(u))
-			u = float64(u * float64(p.weight[i]))
+			u = float64(u * float64(q.weight))
 			push, weight = push-float64(u*across), weight+u
 		}
 	}

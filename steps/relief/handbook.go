@@ -6,14 +6,15 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "relief",
-		Version: 3,
+		Version: 4,
 		Summary: "Tells fine lines from form, and shows what is left of them after moulding.",
 		Method: "The skin is split at a wavelength: what is longer along the skin is form, what is shorter is relief, and form + relief is " +
 			"the surface exactly. A wave of length l passes into the form with the share 2^-(cutoff/l)², half at the cut-off, as a Gaussian " +
 			"filter does (ISO 16610-21). On a skin that filter is heat flow, by the cotangent Laplacian of the form with lumped areas; " +
 			"the flow is a Chebyshev series cut below 1e-7, so what is left of error is that of the triangles. Measured on flat waves of 16 " +
 			"triangles and more: within 0.002. On skins of over 250,000 vertices whose triangles are far finer than the cut-off, heat flows " +
-			"between patches a twentieth of the cut-off wide: within 0.001 on the mean, and 0.025 of a wave's height at a place. Heat flow shrinks round forms; that loss, being a wave of the height longer than six " +
+			"between patches a twentieth of the cut-off wide, or narrower: within 0.001 on the mean, 0.003 of a wave's height as a rule (root mean " +
+			"square) and 0.02 at most. Where the form of a narrow web folds over itself, away from the part is what the skin says. Heat flow shrinks round forms; that loss, being a wave of the height longer than six " +
 			"cut-offs, goes back to the form, which changes the transmission by 0.0095 at most (at four cut-offs).\n\n" +
 			"A line is what lies deeper than `least` below the skin beside it: the form dips under a line, and that dip is taken out by " +
 			"averaging again without the lines, with Tukey's weights. Its width is taken at half its depth. Long " +

@@ -9,19 +9,19 @@ import (
 
 // A cut-off many triangles long needs no triangles that fine. Where it pays, the
 // filter gathers the skin in patches, lets heat flow on the triangles between
-// the patches' middles, and takes the result back to the vertices by straight
-// fits. Gathering and fitting spread heat a little by themselves, by as much as
-// the patches are wide; that is measured and taken off the time. Waves pass
-// within 0.001 on the mean, and within 0.025 of their height at a place; beside
-// rims more is lost. On a hand of two million triangles the step relief takes
-// 22 s of a processor with this, 142 s without.
+// the patches' middles, or between patches of those again, and takes the result
+// back to the vertices by fits of bowls. Gathering and fitting spread heat a
+// little by themselves, by as much as the patches are wide; that is measured and
+// taken off the time. Waves pass within 0.001 on the mean, and within 0.025 of
+// their height at a place; beside rims more is lost.
 type coarse struct {
-	*Operator
-	of     []int32   // patch of each vertex
-	share  []float64 // skin of each vertex, mm²
-	near   []int32   // eight patches a vertex, -1 where there are fewer
-	weight []float32
-	spread float64 // time that gathering and fitting take, mm²
+	*Operator // between the patches
+	parted    *patches
+	share     []float64 // skin of each vertex, mm²
+	whole     []float64 // skin of each patch, mm²
+	near      []int32   // eight patches a vertex
+	weight    []float32
+	spread    float64 // time that gathering and fitting take, mm²
 }
 
 const (
@@ -31,126 +31,107 @@ const (
 	nearby      = 8
 )
 
+// patchWidth returns how wide the patches of an operator for cut-offs of about
+// the given length are, mm, on triangles of the given edge.
+func (s *Skin) patchWidth(cutoff, edge float64) float64 {
+	if s.wide > 0 {
+		return 2 * s.wide
+	}
+	wide := cutoff / patchesLong
+	for edge > 0 && wide < pays*edge {
+		wide *= 2
+	}
+	return wide
+}
+
 // coarser returns the operator on patches for a cut-off, or nil where it does
 // not pay.
 func (o *Operator) coarser(ctx context.Context, cutoff float64) (*coarse, error) {
-	if o.skin == nil || len(o.places) < manyVerts || cutoff < patchesLong*pays*o.edge {
+	if len(o.places) < o.skin.many || cutoff < float64(patchesLong*o.wide) {
 		return nil, nil
 	}
-	size := pays * o.edge
-	for 2*size*patchesLong <= cutoff {
-		size *= 2
+	if o.next == nil {
+		c, err := o.gather(ctx)
+		if err != nil {
+			return nil, err
+		}
+		o.next = c
 	}
-	if c, ok := o.levels[size]; ok {
-		return c, nil
-	}
-	c, err := o.gather(ctx, size, cutoff)
-	if err == nil {
-		o.levels[size] = c
-	}
-	return c, err
+	return o.next, nil
 }
 
-// gather makes the patches, about size mm wide, and their operator.
-func (o *Operator) gather(ctx context.Context, size, cutoff float64) (*coarse, error) {
-	s := o.skin
-	c := &coarse{share: s.Areas(o.places)}
-	seeds, err := s.patches(ctx, o.places, size)
-	if err != nil {
+// gather makes the operator on patches.
+func (o *Operator) gather(ctx context.Context) (*coarse, error) {
+	c := &coarse{share: o.skin.Areas(o.places)}
+	var err error
+	if c.parted, err = o.skin.patches(ctx, o.wide); err != nil {
 		return nil, err
 	}
-	c.of = seeds
-	n := int32(0)
-	for _, k := range c.of {
-		n = max(n, k+1)
+	for v := range c.share {
+		c.share[v] = max(c.share[v], 1e-12)
 	}
-	middle := c.gathered(o.places, n)
-	small := &Skin{Mesh: &geom.Mesh{Verts: make([]geom.Point, n)}, Held: make([]bool, n), workers: s.workers}
-	for v, held := range s.Held {
-		if held {
-			small.Held[c.of[v]] = true
-		}
+	c.whole = make([]float64, len(c.parted.skin.Held))
+	for v, k := range c.parted.of {
+		c.whole[k] += c.share[v]
 	}
-	for _, t := range s.Mesh.Tris {
-		if a, b, d := c.of[t[0]], c.of[t[1]], c.of[t[2]]; a != b && b != d && d != a {
-			small.Mesh.Tris = append(small.Mesh.Tris, geom.Tri{a, b, d})
-		}
+	if o.up == nil {
+		o.up = o.skin.Normals(o.places)
 	}
-	small.fan = newFan(small.Mesh)
-	if c.Operator, err = small.Operator(ctx, middle, cutoff); err != nil {
+	middle := c.gathered(o.places)
+	if c.Operator, err = c.parted.skin.Operator(ctx, middle, float64(patchesLong*o.wide)); err != nil {
 		return nil, err
 	}
-	c.Operator.skin = nil
-	return c, c.fit(ctx, o, small, middle)
-}
-
-// patches parts the skin by which of some vertices, size mm apart at least, is
-// nearest along edges. Held vertices make patches of their own.
-func (s *Skin) patches(ctx context.Context, places []geom.Vec, size float64) ([]int32, error) {
-	long, of := make([]float64, len(places)), make([]int32, len(places))
-	for v := range of {
-		long[v], of[v] = math.Inf(1), -1
+	c.up = c.gathered(o.up)
+	for k, n := range c.up {
+		c.up[k] = n.Unit()
 	}
-	var queue []geom.Near
-	n := int32(0)
-	for v := range places {
-		if v%1024 == 0 && ctx.Err() != nil {
-			return nil, context.Cause(ctx)
-		}
-		if long[v] <= size {
-			continue
-		}
-		long[v], of[v] = 0, n
-		queue = append(queue[:0], geom.Near{ID: int32(v)})
-		for len(queue) > 0 {
-			q := geom.PopNear(&queue)
-			if q.Dist2 > long[q.ID] || of[q.ID] != n {
-				continue
-			}
-			for _, corner := range s.fan.of(int(q.ID)) {
-				for _, u := range s.Mesh.Tris[corner/3] {
-					d := q.Dist2 + places[u].Sub(places[q.ID]).Len()
-					if d < long[u] && d <= 1.5*size && s.Held[u] == s.Held[q.ID] {
-						long[u], of[u] = d, n
-						geom.PushNear(&queue, geom.Near{ID: u, Dist2: d})
-					}
-				}
-			}
-		}
-		n++
-	}
-	return of, nil
+	return c, c.fit(ctx, o, middle)
 }
 
 // gathered returns the mean of x over each patch, by skin.
-func (c *coarse) gathered(x []geom.Vec, n int32) []geom.Vec {
-	sum, skin := make([]geom.Vec, n), make([]float64, n)
-	for v, k := range c.of {
-		a := max(c.share[v], 1e-12)
-		sum[k] = sum[k].Add(x[v].Mul(a))
-		skin[k] += a
-	}
-	for k := range sum {
-		sum[k] = sum[k].Mul(1 / skin[k])
-	}
-	return sum
+func (c *coarse) gathered(x []geom.Vec) []geom.Vec {
+	mean, p := make([]geom.Vec, len(c.whole)), c.parted
+	geom.Chunks(len(mean), p.skin.workers, func(lo, hi int) {
+		for k := lo; k < hi; k++ {
+			sum := geom.Vec{}
+			for _, v := range p.list[p.first[k]:p.first[k+1]] {
+				sum = sum.Add(x[v].Mul(c.share[v]))
+			}
+			mean[k] = sum.Mul(1 / c.whole[k])
+		}
+	})
+	return mean
+}
+
+// gatheredOne is gathered for one number a vertex.
+func (c *coarse) gatheredOne(x []float64) []float64 {
+	mean, p := make([]float64, len(c.whole)), c.parted
+	geom.Chunks(len(mean), p.skin.workers, func(lo, hi int) {
+		for k := lo; k < hi; k++ {
+			sum := 0.0
+			for _, v := range p.list[p.first[k]:p.first[k+1]] {
+				sum += float64(c.share[v] * x[v])
+			}
+			mean[k] = sum / c.whole[k]
+		}
+	})
+	return mean
 }
 
 // fit finds how each vertex is told from the patches about it.
-func (c *coarse) fit(ctx context.Context, o *Operator, small *Skin, middle []geom.Vec) error {
-	normals := o.skin.Normals(o.places)
-	c.near, c.weight = make([]int32, nearby*len(c.of)), make([]float32, nearby*len(c.of))
-	pieces := len(c.of)/4096 + 1
+func (c *coarse) fit(ctx context.Context, o *Operator, middle []geom.Vec) error {
+	of := c.parted.of
+	c.near, c.weight = make([]int32, nearby*len(of)), make([]float32, nearby*len(of))
+	pieces := len(of)/4096 + 1
 	wide, skin := make([]float64, pieces), make([]float64, pieces)
-	geom.Chunks(len(c.of), o.workers, func(lo, hi int) {
+	geom.Chunks(len(of), o.workers, func(lo, hi int) {
 		if ctx.Err() != nil {
 			return
 		}
 		for v := lo; v < hi; v++ {
-			k := c.of[v]
-			apart := c.straight(v, o.places[v], normals[v], small, middle)
+			apart := c.tell(v, o.places[v], o.up[v], middle)
 			if !o.skin.Held[v] {
-				wide[lo/4096] += c.share[v] * (apart + o.places[v].Sub(middle[k]).Len2())
+				wide[lo/4096] += c.share[v] * (apart + o.places[v].Sub(middle[of[v]]).Len2())
 				skin[lo/4096] += c.share[v]
 			}
 		}
@@ -165,107 +146,133 @@ func (c *coarse) fit(ctx context.Context, o *Operator, small *Skin, middle []geo
 	return context.Cause(ctx)
 }
 
-// straight sets the weights by which vertex v at p is told from the patches
-// about it: the value there of the straight function that fits theirs best,
-// near ones above all. It returns the second moment of the weights, mm².
-func (c *coarse) straight(v int, p, up geom.Vec, small *Skin, middle []geom.Vec) (apart float64) {
-	near, weight := c.near[nearby*v:][:nearby], c.weight[nearby*v:][:nearby]
-	n := 1
-	near[0] = c.of[v]
-	for _, corner := range small.fan.of(int(near[0])) {
-		for _, k := range small.Mesh.Tris[corner/3] {
-			if n < nearby && find(near[:n], k) < 0 {
-				near[n] = k
-				n++
-			}
+// tell sets how vertex v at p is told from the patches about it. It returns the
+// second moment of the weights, mm².
+func (c *coarse) tell(v int, p, up geom.Vec, middle []geom.Vec) (apart float64) {
+	own := c.parted.of[v]
+	best := c.bowl(own, p, up, middle)
+	for _, k := range c.parted.skin.joined.of(int(own)) {
+		if best.size <= mostSize {
+			break // as a rule at once
+		}
+		if b := c.bowl(k, p, up, middle); b.size < best.size {
+			best = b
 		}
 	}
+	copy(c.near[nearby*v:], best.near[:])
+	copy(c.weight[nearby*v:], best.weight[:])
+	return best.apart
+}
+
+// mostSize is how large weights may be together before a ring of other patches
+// is tried.
+const mostSize = 1.6
+
+// bowl is a set of patches and weights that tell a value at a place.
+type bowl struct {
+	near   [nearby]int32
+	weight [nearby]float32
+	apart  float64 // second moment of the weights, mm²
+	size   float64 // sum of the weights' sizes
+}
+
+// bowl returns the weights on patch own and those round it that give the value
+// at p of the function a + b x + c y + d (x² + y²) that fits theirs best, near
+// ones above all; where they lie so that d is not told, of a straight one.
+func (c *coarse) bowl(own int32, p, up geom.Vec, middle []geom.Vec) bowl {
+	b := bowl{size: math.Inf(1)}
+	for i := range b.near {
+		b.near[i] = own
+	}
+	b.weight[0] = 1
+	n := 1 + copy(b.near[1:], c.parted.skin.joined.of(int(own)))
 	e1 := geom.Vec{X: 1}.Cross(up)
 	if math.Abs(up.X) > 0.7 {
 		e1 = geom.Vec{Y: 1}.Cross(up)
 	}
 	e1 = e1.Unit()
 	e2 := up.Cross(e1)
-	least := middle[near[0]].Sub(p).Len2()
-	for _, k := range near[:n] {
-		least = max(least, middle[k].Sub(p).Len2())
+	far := 1e-12
+	for _, k := range b.near[:n] {
+		far = max(far, middle[k].Sub(p).Len2())
 	}
-	var x, y, w [nearby]float64
-	var s0, sx, sy, sxx, sxy, syy float64
-	for i, k := range near[:n] {
+	long := math.Sqrt(far)
+	var row [nearby][4]float64
+	var w [nearby]float64
+	var m [4][4]float64
+	m[3][3] = firm
+	for i, k := range b.near[:n] {
 		d := middle[k].Sub(p)
-		x[i], y[i] = d.Dot(e1), d.Dot(e2)
-		q := 1.05 - d.Len2()/max(least, 1e-12)
-		w[i] = float64(q*q) / (d.Len2() + float64(0.02*least) + 1e-12)
-		s0, sx, sy = s0+w[i], sx+float64(w[i]*x[i]), sy+float64(w[i]*y[i])
-		sxx, sxy, syy = sxx+float64(w[i]*float64(x[i]*x[i])), sxy+float64(w[i]*float64(x[i]*y[i])), syy+float64(w[i]*float64(y[i]*y[i]))
-	}
-	// a + b x + c y with a at p: Cramer's rule on the normal equations.
-	m0 := float64(sxx*syy) - float64(sxy*sxy)
-	m1 := float64(sxy*sy) - float64(sx*syy)
-	m2 := float64(sx*sxy) - float64(sxx*sy)
-	det := float64(s0*m0) + float64(sx*m1) + float64(sy*m2)
-	clear(weight)
-	if n < 3 || !(math.Abs(det) > 1e-6*float64(s0*float64(sxx*syy))) {
-		weight[0] = 1
-		for i := 1; i < nearby; i++ {
-			near[i] = near[0]
+		q := d.Len2() / far
+		w[i] = float64(float64((1.05-q)*(1.05-q)) / (q + 0.02))
+		row[i] = [4]float64{1, d.Dot(e1) / long, d.Dot(e2) / long, q}
+		for r := range 4 {
+			for s := range r + 1 {
+				m[r][s] += float64(w[i] * float64(row[i][r]*row[i][s]))
+			}
 		}
-		return 0
 	}
-	for i := range nearby {
-		if i >= n {
-			near[i] = near[0]
-			continue
+	a, ok := firstOf(m)
+	if n < 3 || !ok {
+		return b
+	}
+	b.size = 0
+	for i := range n {
+		sum := 0.0
+		for r := range 4 {
+			sum += float64(a[r] * row[i][r])
 		}
-		weight[i] = float32(w[i] * (m0 + float64(m1*x[i]) + float64(m2*y[i])) / det)
-		apart += float64(float64(weight[i]) * (float64(x[i]*x[i]) + float64(y[i]*y[i])))
+		sum *= w[i]
+		b.weight[i] = float32(sum)
+		b.apart += float64(sum * float64(far*row[i][3]))
+		b.size += math.Abs(sum)
 	}
-	return apart
+	return b
 }
 
-// told brings values of patches back to the vertices; held ones keep theirs.
-func (c *coarse) told(x []geom.Vec, back, was []geom.Vec, held []bool, workers int) {
-	geom.Chunks(len(was), workers, func(lo, hi int) {
-		for v := lo; v < hi; v++ {
-			if held[v] {
-				back[v] = was[v]
-				continue
+// firm is what is added to the weight of d, which then fades out where the
+// patches do not tell it.
+const firm = 0.05
+
+// firstOf returns the solution x of m x = (1, 0, 0, 0), m symmetric and given by
+// its lower half, by Cholesky's method; false where m is all but singular.
+func firstOf(m [4][4]float64) (x [4]float64, ok bool) {
+	var l [4][4]float64
+	for r := range 4 {
+		for s := range r + 1 {
+			sum := m[r][s]
+			for k := range s {
+				sum -= float64(l[r][k] * l[s][k])
 			}
-			sum := geom.Vec{}
-			for i := nearby * v; i < nearby*(v+1); i++ {
-				if w := float64(c.weight[i]); w != 0 {
-					sum = sum.Add(x[c.near[i]].Mul(w))
+			if r == s {
+				if !(sum > float64(1e-4*m[r][r])) {
+					return x, false
 				}
+				l[r][r] = math.Sqrt(sum)
+			} else {
+				l[r][s] = sum / l[s][s]
 			}
-			back[v] = sum
 		}
-	})
+	}
+	x[0] = 1 / l[0][0]
+	for r := 1; r < 4; r++ {
+		for k := range r {
+			x[r] -= float64(l[r][k] * x[k])
+		}
+		x[r] /= l[r][r]
+	}
+	for r := 3; r >= 0; r-- {
+		for k := r + 1; k < 4; k++ {
+			x[r] -= float64(l[k][r] * x[k])
+		}
+		x[r] /= l[r][r]
+	}
+	return x, true
 }
 
-// gauss filters places by way of the patches.
-func (c *coarse) gauss(ctx context.Context, o *Operator, x []geom.Vec, cutoff float64) ([]geom.Vec, error) {
-	small, err := c.seriesPlaces(ctx, c.gathered(x, int32(len(c.first)-1)), c.heatFor(max(0, time(cutoff)-c.spread)))
-	if err != nil {
-		return nil, err
-	}
-	back := make([]geom.Vec, len(x))
-	c.told(small, back, x, o.skin.Held, o.workers)
-	return back, nil
-}
-
-// gaussOne filters one number a vertex.
-func (c *coarse) gaussOne(ctx context.Context, o *Operator, x []float64, cutoff float64) ([]float64, error) {
-	mean, skin := make([]float64, len(c.first)-1), make([]float64, len(c.first)-1)
-	for v, k := range c.of {
-		a := max(c.share[v], 1e-12)
-		mean[k] += float64(a * x[v])
-		skin[k] += a
-	}
-	for k := range mean {
-		mean[k] /= skin[k]
-	}
-	small, err := c.series(ctx, mean, c.heatFor(max(0, time(cutoff)-c.spread)))
+// flow lets heat flow between the patches for the time t, mm².
+func (c *coarse) flow(ctx context.Context, o *Operator, x []float64, cutoff, t float64) ([]float64, error) {
+	small, err := c.Operator.flow(ctx, c.gatheredOne(x), cutoff, max(0, t-c.spread))
 	if err != nil {
 		return nil, err
 	}
@@ -276,9 +283,34 @@ func (c *coarse) gaussOne(ctx context.Context, o *Operator, x []float64, cutoff 
 				back[v] = x[v]
 				continue
 			}
+			sum := 0.0
 			for i := nearby * v; i < nearby*(v+1); i++ {
-				back[v] += float64(float64(c.weight[i]) * small[c.near[i]])
+				sum += float64(float64(c.weight[i]) * small[c.near[i]])
 			}
+			back[v] = sum
+		}
+	})
+	return back, nil
+}
+
+// flowPlaces is flow for three numbers a vertex.
+func (c *coarse) flowPlaces(ctx context.Context, o *Operator, x []geom.Vec, cutoff, t float64) ([]geom.Vec, error) {
+	small, err := c.Operator.flowPlaces(ctx, c.gathered(x), cutoff, max(0, t-c.spread))
+	if err != nil {
+		return nil, err
+	}
+	back := make([]geom.Vec, len(x))
+	geom.Chunks(len(x), o.workers, func(lo, hi int) {
+		for v := lo; v < hi; v++ {
+			if o.skin.Held[v] {
+				back[v] = x[v]
+				continue
+			}
+			sum := geom.Vec{}
+			for i := nearby * v; i < nearby*(v+1); i++ {
+				sum = sum.Add(small[c.near[i]].Mul(float64(c.weight[i])))
+			}
+			back[v] = sum
 		}
 	})
 	return back, nil

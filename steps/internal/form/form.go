@@ -64,9 +64,15 @@ type Skin struct {
 	// Held marks vertices that no filter moves: rims, flat openings, and edges
 	// of three triangles or more.
 	Held    []bool
+	up      []geom.Point // unit directions away from the skin as given
 	edges   *geom.Edges
-	fan     fan
+	fan     fan // corners round each vertex
+	joined  fan // vertices joined to each by an edge
 	workers int
+	// For patches: see patches.go.
+	wide   float64 // how wide a vertex is, mm, if it is a patch
+	many   int     // vertices from which on patches pay
+	parted map[float64]*patches
 }
 
 // NewSkin makes m ready. m must be welded; vertices that no triangle uses stay
@@ -81,9 +87,13 @@ func NewSkin(ctx context.Context, m *geom.Mesh, workers int) (*Skin, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Skin{Mesh: ordered, Back: verts, edges: edges, workers: max(workers, 1)}
-	s.fan = newFan(ordered)
+	s := &Skin{Mesh: ordered, Back: verts, edges: edges, workers: max(workers, 1), many: manyVerts, parted: map[float64]*patches{}}
+	s.join()
 	s.hold()
+	s.up = make([]geom.Point, len(s.Held))
+	for v, n := range s.Normals(s.Places()) {
+		s.up[v] = n.Point()
+	}
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
@@ -118,7 +128,8 @@ func (s *Skin) CarryMesh(given *geom.Mesh, places []geom.Vec) *geom.Mesh {
 	return m
 }
 
-// fan lists the corners round each vertex, 3 t + k, in order of number.
+// fan lists some numbers for each vertex, such as the corners round it, 3 t + k,
+// or the vertices joined to it.
 type fan struct{ first, list []int32 }
 
 func newFan(m *geom.Mesh) fan {
@@ -143,3 +154,37 @@ func newFan(m *geom.Mesh) fan {
 }
 
 func (f fan) of(v int) []int32 { return f.list[f.first[v]:f.first[v+1]] }
+
+// join finds what lies round each vertex.
+func (s *Skin) join() {
+	s.fan = newFan(s.Mesh)
+	n := len(s.Mesh.Verts)
+	s.joined.first = make([]int32, n+1)
+	geom.Chunks(n, s.workers, func(lo, hi int) {
+		var few [32]int32
+		for v := lo; v < hi; v++ {
+			s.joined.first[v+1] = int32(len(s.ring(v, few[:0])))
+		}
+	})
+	for v := range n {
+		s.joined.first[v+1] += s.joined.first[v]
+	}
+	s.joined.list = make([]int32, s.joined.first[n])
+	geom.Chunks(n, s.workers, func(lo, hi int) {
+		for v := lo; v < hi; v++ {
+			s.ring(v, s.joined.of(v)[:0])
+		}
+	})
+}
+
+// ring appends the vertices joined to v.
+func (s *Skin) ring(v int, ring []int32) []int32 {
+	for _, c := range s.fan.of(v) {
+		for _, u := range s.Mesh.Tris[c/3] {
+			if int(u) != v && find(ring, u) < 0 {
+				ring = append(ring, u)
+			}
+		}
+	}
+	return ring
+}

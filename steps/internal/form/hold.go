@@ -23,11 +23,17 @@ func (s *Skin) hold() {
 			s.Held[from], s.Held[to] = true, true
 		}
 	}
-	seen := make([]bool, len(s.Mesh.Tris))
+	f := flats{s: s, seen: make([]bool, len(s.Mesh.Tris)), way: make([]geom.Vec, len(s.Mesh.Tris))}
+	geom.Chunks(len(f.way), s.workers, func(lo, hi int) {
+		for t := lo; t < hi; t++ {
+			a, b, c := s.Mesh.Corners(t)
+			f.way[t] = b.Sub(a).Cross(c.Sub(a)).Unit()
+		}
+	})
 	var flat []int32
 	for t := range s.Mesh.Tris {
-		if !seen[t] {
-			if flat = s.flatFrom(int32(t), seen, flat[:0]); s.isOpening(flat) {
+		if !f.seen[t] {
+			if flat = f.from(int32(t), flat[:0]); f.isOpening(flat) {
 				for _, f := range flat {
 					for _, v := range s.Mesh.Tris[f] {
 						s.Held[v] = true
@@ -50,30 +56,33 @@ func (s *Skin) Rims() float64 {
 	return sum.Total()
 }
 
-// flatFrom gathers the triangles joined to t that lie in its plane.
-func (s *Skin) flatFrom(t int32, seen []bool, flat []int32) []int32 {
-	a, b, c := s.Mesh.Corners(int(t))
-	n := b.Sub(a).Cross(c.Sub(a)).Unit()
-	seen[t] = true
+// flats finds flat pieces of a skin.
+type flats struct {
+	s    *Skin
+	way  []geom.Vec // unit direction of each triangle
+	seen []bool
+}
+
+// from gathers the triangles joined to t that lie in its plane.
+func (f *flats) from(t int32, flat []int32) []int32 {
+	at := f.s.Mesh.Verts[f.s.Mesh.Tris[t][0]].Vec()
+	f.seen[t] = true
 	flat = append(flat, t)
 	for i := 0; i < len(flat); i++ {
 		for e := 3 * flat[i]; e < 3*flat[i]+3; e++ {
-			mate := s.edges.Across[e]
-			if mate < 0 || seen[mate/3] || !s.inPlane(mate/3, a, n) {
+			mate := f.s.edges.Across[e]
+			if mate < 0 || f.seen[mate/3] || f.way[mate/3].Dot(f.way[t]) < openingEven || !f.inPlane(mate/3, at, f.way[t]) {
 				continue
 			}
-			seen[mate/3] = true
+			f.seen[mate/3] = true
 			flat = append(flat, mate/3)
 		}
 	}
 	return flat
 }
 
-func (s *Skin) inPlane(t int32, at, n geom.Vec) bool {
-	a, b, c := s.Mesh.Corners(int(t))
-	if s.direction(t).Dot(n) < openingEven {
-		return false
-	}
+func (f *flats) inPlane(t int32, at, n geom.Vec) bool {
+	a, b, c := f.s.Mesh.Corners(int(t))
 	for _, p := range [3]geom.Vec{a, b, c} {
 		if d := p.Sub(at).Dot(n); d > openingFlat || d < -openingFlat {
 			return false
@@ -82,38 +91,31 @@ func (s *Skin) inPlane(t int32, at, n geom.Vec) bool {
 	return true
 }
 
-// direction returns the unit direction of a triangle.
-func (s *Skin) direction(t int32) geom.Vec {
-	a, b, c := s.Mesh.Corners(int(t))
-	return b.Sub(a).Cross(c.Sub(a)).Unit()
-}
-
 // isOpening reports whether a flat piece is one.
-func (s *Skin) isOpening(flat []int32) bool {
-	if len(flat) < 2 {
+func (f *flats) isOpening(flat []int32) bool {
+	area := 0.0
+	for _, t := range flat {
+		a, b, c := f.s.Mesh.Corners(int(t))
+		area += b.Sub(a).Cross(c.Sub(a)).Len() / 2
+	}
+	if len(flat) < 2 || area < openingLeast {
 		return false
 	}
 	inside := make(map[int32]bool, len(flat))
-	area := 0.0
 	for _, t := range flat {
-		a, b, c := s.Mesh.Corners(int(t))
-		area += b.Sub(a).Cross(c.Sub(a)).Len() / 2
 		inside[t] = true
-	}
-	if area < openingLeast {
-		return false
 	}
 	rim, sharp := 0.0, 0.0
 	for _, t := range flat {
 		for e := 3 * t; e < 3*t+3; e++ {
-			mate := s.edges.Across[e]
+			mate := f.s.edges.Across[e]
 			if mate < 0 || inside[mate/3] {
 				continue
 			}
-			from, to := s.Mesh.Ends(e)
-			l := s.Mesh.Verts[to].Vec().Sub(s.Mesh.Verts[from].Vec()).Len()
+			from, to := f.s.Mesh.Ends(e)
+			l := f.s.Mesh.Verts[to].Vec().Sub(f.s.Mesh.Verts[from].Vec()).Len()
 			rim += l
-			if s.direction(t).Dot(s.direction(mate/3)) < openingTurn {
+			if f.way[t].Dot(f.way[mate/3]) < openingTurn {
 				sharp += l
 			}
 		}

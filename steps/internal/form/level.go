@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 	"slices"
+
+	"layette/steps/internal/geom"
 )
 
 // rounds of filling the lines, each going half as far again as the filling
@@ -30,20 +32,24 @@ func (s *Skin) Depth(ctx context.Context, p *Split, fine float64) ([]float64, er
 	}
 	fill, level := make([]float64, len(depth)), make([]float64, len(depth))
 	for range rounds {
-		for i, d := range depth {
-			fill[i] = 0
-			if u := min(2*d/gate-1, 1); u > 0 { // from half the gate on
-				fill[i] = float64(d * float64(float64(u*u)*(3-2*u)))
+		geom.Chunks(len(fill), s.workers, func(lo, hi int) {
+			for i := lo; i < hi; i++ {
+				fill[i] = 0
+				if u := min(2*depth[i]/gate-1, 1); u > 0 { // from half the gate on
+					fill[i] = float64(depth[i] * float64(float64(u*u)*(3-2*u)))
+				}
 			}
-		}
+		})
 		filled, err := p.metric.Gauss(ctx, fill, p.Cutoff)
 		if err != nil {
 			return nil, err
 		}
-		for i, r := range p.Relief {
-			level[i] += float64(eager * (filled[i] - level[i]))
-			depth[i] = level[i] - r
-		}
+		geom.Chunks(len(level), s.workers, func(lo, hi int) {
+			for i := lo; i < hi; i++ {
+				level[i] += float64(eager * (filled[i] - level[i]))
+				depth[i] = level[i] - p.Relief[i]
+			}
+		})
 	}
 	return depth, nil
 }

@@ -10,17 +10,17 @@ import (
 // Operator is minus the Laplacian of a skin, by rows: for each vertex its
 // neighbours and how fast heat runs to each, 1/mm². Held vertices have none.
 type Operator struct {
-	first   []int32
-	to      []int32
+	joined  fan // the skin's
 	rate    []float32
 	even    float64 // h²/16 for even triangles of the mean area, mm²
 	bound   float64 // no wave on this skin dies faster, 1/mm²
 	workers int
-	// For coarser operators, made when they are asked for: see coarse.go.
+	// For the operator between patches, made when it is asked for: see coarse.go.
 	skin   *Skin
 	places []geom.Vec
-	edge   float64 // of the triangles, mm
-	levels map[float64]*coarse
+	up     []geom.Vec // unit, away from the skin
+	wide   float64    // of its patches, mm
+	next   *coarse
 }
 
 // stiff is how much faster heat may even out within a triangle than in the
@@ -28,7 +28,7 @@ type Operator struct {
 // slivers, is treated as if it had more area: they are few and small, and would
 // otherwise set the cost of everything. No triangle is touched that evens out
 // a wave of 1/25 of the cut-off or longer.
-const stiff = 4
+const stiff = 2
 
 // stiffest bounds the rate that is allowed for, times the time of the cut-off: a
 // wave of 1/240 of the cut-off. Only triangles that vanish are beyond it, or those
@@ -38,7 +38,7 @@ const stiffest = 1e4
 // slack is stiff, or 1 between patches, where slivers are many and none is worth
 // its cost.
 func (s *Skin) slack() float64 {
-	if s.edges == nil {
+	if s.wide > 0 {
 		return 1
 	}
 	return stiff
@@ -47,37 +47,27 @@ func (s *Skin) slack() float64 {
 // Operator returns the operator of the skin with its vertices at places, for
 // cut-offs of about the given length.
 func (s *Skin) Operator(ctx context.Context, places []geom.Vec, cutoff float64) (*Operator, error) {
-	usual, total := s.stiffness(places)
-	most := min(max(float64(s.slack()*usual), 200/time(cutoff)), stiffest/time(cutoff))
-	fat := make([]float64, len(s.Mesh.Tris))
-	bounds := make([]float64, len(s.Mesh.Tris)/4096+1)
+	rate, fat := make([]float64, len(s.Mesh.Tris)), make([]float64, len(s.Mesh.Tris))
 	geom.Chunks(len(fat), s.workers, func(lo, hi int) {
 		for t := lo; t < hi; t++ {
-			rate, area, soft := element(places, s.Mesh.Tris[t])
-			fat[t] = area
-			if rate > most {
-				fat[t], rate = math.Sqrt(float64(area*soft)*3/most), most
-			}
-			bounds[lo/4096] = max(bounds[lo/4096], rate)
+			rate[t], fat[t] = element(places, s.Mesh.Tris[t])
 		}
 	})
+	usual, total := stiffness(rate, fat)
+	most, bound := min(max(float64(s.slack()*usual), 200/time(cutoff)), stiffest/time(cutoff)), 0.0
+	for t, r := range rate {
+		if r > most {
+			fat[t] *= math.Sqrt(r / most)
+			r = most
+		}
+		bound = max(bound, r)
+	}
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
-	o := &Operator{first: make([]int32, len(places)+1), workers: s.workers, even: total / float64(max(len(fat), 1)) * 0.144}
-	for _, b := range bounds {
-		o.bound = max(o.bound, b)
-	}
-	o.skin, o.places, o.levels = s, places, map[float64]*coarse{}
-	o.edge = math.Sqrt(total / float64(max(len(fat), 1)) * 4 / math.Sqrt(3))
-	for v := range places {
-		n := int32(0)
-		if !s.Held[v] {
-			n = s.ring(v)
-		}
-		o.first[v+1] = o.first[v] + n
-	}
-	o.to, o.rate = make([]int32, o.first[len(places)]), make([]float32, o.first[len(places)])
+	mean := total / float64(max(len(fat), 1))
+	o := &Operator{workers: s.workers, bound: bound, even: mean * 0.144, joined: s.joined, rate: make([]float32, len(s.joined.list)), skin: s, places: places}
+	o.wide = s.patchWidth(cutoff, math.Sqrt(mean*4/math.Sqrt(3)))
 	geom.Chunks(len(places), s.workers, func(lo, hi int) {
 		if ctx.Err() != nil {
 			return
@@ -94,31 +84,30 @@ func (s *Skin) Operator(ctx context.Context, places []geom.Vec, cutoff float64) 
 	return o, nil
 }
 
-// element returns the greatest rate of a triangle alone, its area and the
-// greater eigenvalue of its stiffness: ((c + sqrt(c² - 3)) / 2 with c the sum of
+// element returns the greatest rate of a triangle alone, and its area: the
+// greater eigenvalue of its stiffness, (c + sqrt(c² - 3)) / 2 with c the sum of
 // its cotangents, over a third of its area.
-func element(places []geom.Vec, tri geom.Tri) (rate, area, soft float64) {
+func element(places []geom.Vec, tri geom.Tri) (rate, area float64) {
 	a, b, c := places[tri[0]], places[tri[1]], places[tri[2]]
 	ab, bc, ca := b.Sub(a), c.Sub(b), a.Sub(c)
 	area = ab.Cross(bc).Len() / 2
 	squares := ab.Len2() + bc.Len2() + ca.Len2()
 	if squares == 0 {
-		return 0, 0, 0
+		return 0, 0
 	}
 	area = max(area, float64(1e-6*squares))
 	cot := squares / (4 * area)
-	soft = (cot + math.Sqrt(max(0, float64(cot*cot)-3))) / 2
-	return 3 * soft / area, area, soft
+	soft := (cot + math.Sqrt(max(0, float64(cot*cot)-3))) / 2
+	return 3 * soft / area, area
 }
 
 // stiffness returns the rate that only triangles with two thousandths of the
 // skin exceed, within an eighth, and the area of the skin.
-func (s *Skin) stiffness(places []geom.Vec) (rate, total float64) {
+func stiffness(rates, areas []float64) (rate, total float64) {
 	var skin [1 << 14]float64 // by exponent and three bits of the rate
-	for _, tri := range s.Mesh.Tris {
-		rate, area, _ := element(places, tri)
-		skin[math.Float64bits(rate)>>49&(1<<14-1)] += area
-		total += area
+	for t, r := range rates {
+		skin[math.Float64bits(r)>>49&(1<<14-1)] += areas[t]
+		total += areas[t]
 	}
 	above := 0.0
 	for k := len(skin) - 1; k > 0; k-- {
@@ -127,20 +116,6 @@ func (s *Skin) stiffness(places []geom.Vec) (rate, total float64) {
 		}
 	}
 	return 0, total
-}
-
-// ring returns how many neighbours v has.
-func (s *Skin) ring(v int) int32 {
-	var few [32]int32
-	ring := few[:0]
-	for _, c := range s.fan.of(v) {
-		for _, u := range s.Mesh.Tris[c/3] {
-			if int(u) != v && find(ring, u) < 0 {
-				ring = append(ring, u)
-			}
-		}
-	}
-	return int32(len(ring))
 }
 
 func find(list []int32, u int32) int {
@@ -154,10 +129,10 @@ func find(list []int32, u int32) int {
 
 // row fills in the row of v.
 func (s *Skin) row(o *Operator, places []geom.Vec, fat []float64, v int) {
-	to := o.to[o.first[v]:o.first[v+1]]
+	to := s.joined.of(v)
+	rate := o.rate[s.joined.first[v]:][:len(to)]
 	var few [32]float64
-	w := few[:0]
-	n, mass := 0, 0.0
+	w, mass := append(few[:0], make([]float64, len(to))...), 0.0
 	for _, c := range s.fan.of(v) {
 		t, k := c/3, c%3
 		tri := s.Mesh.Tris[t]
@@ -170,22 +145,12 @@ func (s *Skin) row(o *Operator, places []geom.Vec, fat []float64, v int) {
 			far := [2]int32{q, p}[side] // the corner opposite the edge from v to u
 			x := places[far]
 			cot := places[v].Sub(x).Dot(places[u].Sub(x)) / (2 * fat[t])
-			i := find(to[:n], u)
-			if i < 0 {
-				i = n
-				to[n] = u
-				w = append(w, 0)
-				n++
-			}
-			w[i] += cot / 2
+			w[find(to, u)] += cot / 2
 		}
 	}
-	for i := range n {
+	for i := range w {
 		if mass > 0 {
-			o.rate[int(o.first[v])+i] = float32(w[i] / mass)
+			rate[i] = float32(w[i] / mass)
 		}
-	}
-	for i := n; i < len(to); i++ {
-		to[i] = int32(v)
 	}
 }

@@ -64,15 +64,12 @@ func cosines(n int) []float64 {
 	return cos
 }
 
-// heat returns the coefficients of the Gaussian filter on this skin. Linear
+// heat returns the coefficients of heat flow for the time t, mm². Linear
 // triangles with lumped areas take a wave for a longer one: on even triangles
 // of edge h the rate k² comes out as k² - h² k⁴/16. The filter allows for that
 // at the skin's mean area of a triangle, so that a skin of half as many
 // triangles is filtered alike.
-func (o *Operator) heat(cutoff float64) []float64 { return o.heatFor(time(cutoff)) }
-
-// heatFor is heat by the time that heat flows, mm².
-func (o *Operator) heatFor(t float64) []float64 {
+func (o *Operator) heat(t float64) []float64 {
 	x := float64(o.bound*t) / 2
 	return chebyshev(o.bound, 24+int(math.Sqrt(40*x)), func(rate float64) float64 { return decay(float64(t * o.true(rate))) })
 }
@@ -83,26 +80,36 @@ func (o *Operator) true(rate float64) float64 { return rate + float64(o.even*flo
 // Gauss returns x, one number a vertex, without what is shorter than the
 // cut-off.
 func (o *Operator) Gauss(ctx context.Context, x []float64, cutoff float64) ([]float64, error) {
-	c, err := o.coarser(ctx, cutoff)
-	if err != nil {
-		return nil, err
-	}
-	if c != nil {
-		return c.gaussOne(ctx, o, x, cutoff)
-	}
-	return o.series(ctx, x, o.heat(cutoff))
+	return o.flow(ctx, x, cutoff, time(cutoff))
 }
 
 // GaussPlaces is Gauss for the three coordinates of places.
 func (o *Operator) GaussPlaces(ctx context.Context, x []geom.Vec, cutoff float64) ([]geom.Vec, error) {
+	return o.flowPlaces(ctx, x, cutoff, time(cutoff))
+}
+
+// flow lets heat flow in x for the time t, mm²: what is left to do for cutoff.
+func (o *Operator) flow(ctx context.Context, x []float64, cutoff, t float64) ([]float64, error) {
 	c, err := o.coarser(ctx, cutoff)
 	if err != nil {
 		return nil, err
 	}
 	if c != nil {
-		return c.gauss(ctx, o, x, cutoff)
+		return c.flow(ctx, o, x, cutoff, t)
 	}
-	return o.seriesPlaces(ctx, x, o.heat(cutoff))
+	return o.series(ctx, x, o.heat(t))
+}
+
+// flowPlaces is flow for three numbers a vertex.
+func (o *Operator) flowPlaces(ctx context.Context, x []geom.Vec, cutoff, t float64) ([]geom.Vec, error) {
+	c, err := o.coarser(ctx, cutoff)
+	if err != nil {
+		return nil, err
+	}
+	if c != nil {
+		return c.flowPlaces(ctx, o, x, cutoff, t)
+	}
+	return o.seriesPlaces(ctx, x, o.heat(t))
 }
 
 // series returns the sum of c[k] T_k(2 A/bound - 1) x.
@@ -140,9 +147,9 @@ func (o *Operator) series(ctx context.Context, x, c []float64) ([]float64, error
 // at returns row i of the operator on x.
 func (o *Operator) at(x []float64, i int) float64 {
 	s, here := 0.0, x[i]
-	lo, hi := o.first[i], o.first[i+1]
+	lo, hi := o.joined.first[i], o.joined.first[i+1]
 	rate := o.rate[lo:hi]
-	for k, j := range o.to[lo:hi] {
+	for k, j := range o.joined.list[lo:hi] {
 		s += float64(float64(rate[k]) * (here - x[j]))
 	}
 	return s
@@ -183,9 +190,9 @@ func (o *Operator) seriesPlaces(ctx context.Context, x []geom.Vec, c []float64) 
 func (o *Operator) placeAt(x []geom.Vec, i int) geom.Vec {
 	var sx, sy, sz float64
 	here := x[i]
-	lo, hi := o.first[i], o.first[i+1]
+	lo, hi := o.joined.first[i], o.joined.first[i+1]
 	rate := o.rate[lo:hi]
-	for k, j := range o.to[lo:hi] {
+	for k, j := range o.joined.list[lo:hi] {
 		r, p := float64(rate[k]), &x[j]
 		sx += float64(r * (here.X - p.X))
 		sy += float64(r * (here.Y - p.Y))

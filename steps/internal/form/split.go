@@ -24,9 +24,11 @@ type Split struct {
 // Form returns where the form is: places - relief.
 func (p *Split) Form(places []geom.Vec) []geom.Vec {
 	f := make([]geom.Vec, len(places))
-	for i, x := range places {
-		f[i] = x.Sub(p.Normal[i].Mul(p.Relief[i]))
-	}
+	geom.Chunks(len(f), p.metric.workers, func(lo, hi int) {
+		for i := lo; i < hi; i++ {
+			f[i] = places[i].Sub(p.Normal[i].Mul(p.Relief[i]))
+		}
+	})
 	return f
 }
 
@@ -35,15 +37,25 @@ func (s *Skin) Split(ctx context.Context, o *Operator, places []geom.Vec, cutoff
 	return s.split(ctx, o, places, cutoff, Long)
 }
 
+// folded is how far, by cosine, the form may look against the skin: in a narrow
+// web it folds over itself, and its direction there is the other one. No wall of
+// a line leans out so far.
+const folded = 0.5
+
 func (s *Skin) split(ctx context.Context, o *Operator, places []geom.Vec, cutoff, long float64) (*Split, error) {
 	smooth, err := o.GaussPlaces(ctx, places, cutoff)
 	if err != nil {
 		return nil, err
 	}
 	p := &Split{Cutoff: cutoff, metric: o, Normal: s.Normals(smooth), Relief: make([]float64, len(places))}
-	for i, x := range places {
-		p.Relief[i] = x.Sub(smooth[i]).Dot(p.Normal[i])
-	}
+	geom.Chunks(len(places), s.workers, func(lo, hi int) {
+		for i := lo; i < hi; i++ {
+			if p.Normal[i].Dot(s.up[i].Vec()) < -folded {
+				p.Normal[i] = p.Normal[i].Mul(-1)
+			}
+			p.Relief[i] = places[i].Sub(smooth[i]).Dot(p.Normal[i])
+		}
+	})
 	back, err := o.Gauss(ctx, p.Relief, float64(long*cutoff))
 	if err != nil {
 		return nil, err
@@ -104,14 +116,22 @@ func (s *Skin) SplitAt(ctx context.Context, places []geom.Vec, cutoff float64) (
 // Areas returns the skin that each vertex stands for: a third of the triangles
 // about it, mm².
 func (s *Skin) Areas(places []geom.Vec) []float64 {
-	skin := make([]float64, len(places))
-	for _, tri := range s.Mesh.Tris {
-		a, b, c := places[tri[0]], places[tri[1]], places[tri[2]]
-		third := b.Sub(a).Cross(c.Sub(a)).Len() / 6
-		for _, v := range tri {
-			skin[v] += third
+	third := make([]float64, len(s.Mesh.Tris))
+	geom.Chunks(len(third), s.workers, func(lo, hi int) {
+		for t := lo; t < hi; t++ {
+			tri := s.Mesh.Tris[t]
+			a, b, c := places[tri[0]], places[tri[1]], places[tri[2]]
+			third[t] = b.Sub(a).Cross(c.Sub(a)).Len() / 6
 		}
-	}
+	})
+	skin := make([]float64, len(places))
+	geom.Chunks(len(skin), s.workers, func(lo, hi int) {
+		for v := lo; v < hi; v++ {
+			for _, c := range s.fan.of(v) {
+				skin[v] += third[c/3]
+			}
+		}
+	})
 	return skin
 }
 

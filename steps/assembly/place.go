@@ -189,6 +189,14 @@ func (k *kit) sum() {
 	}
 }
 
+// toward says an angle to the one side or the other.
+func toward(angle float64, one, other string) string {
+	if limb.Round(angle, 0.1) < 0 {
+		angle, one = -angle, other
+	}
+	return fmt.Sprintf("%.1f degrees to its %s", math.Abs(angle), one)
+}
+
 // draw draws the kit from three sides.
 func (k *kit) draw(ctx context.Context) error {
 	if k.placed == 0 {
@@ -196,7 +204,7 @@ func (k *kit) draw(ctx context.Context) error {
 	}
 	says := "as tied to the body of the recipe; the body is not shown"
 	if lean, ok := k.m["head.front"].(float64); ok && !math.IsNaN(lean) {
-		says = fmt.Sprintf("head %+.1f degrees to the front, %+.1f to its right; the body is not shown", lean, k.m["head.right"])
+		says = fmt.Sprintf("the head leans %s and %s; the body is not shown", toward(lean, "front", "back"), toward(k.m["head.right"].(float64), "right", "left"))
 	}
 	for _, v := range []draw.View{draw.Front, draw.Right, draw.Above} {
 		v.Parallel = true

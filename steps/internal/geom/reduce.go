@@ -70,8 +70,65 @@ func Gathered(ctx context.Context, m *Mesh, most int) (*Mesh, error) {
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
+	if len(r.Mesh.Tris) < len(m.Tris) {
+		r.unfold(m.VertexNormals())
+	}
 	r.tidy()
 	return r.Mesh, nil
+}
+
+// unfold draws together the shortest edges of triangles that came to face away
+// from the skin that their corners lay on: they would show as dark specks.
+func (r *Reduced) unfold(normals []Point) {
+	m := r.Mesh
+	to := make([]int32, len(m.Verts))
+	for range 4 { // few are left after one
+		for i := range to {
+			to[i] = int32(i)
+		}
+		folded := false
+		for t, tri := range m.Tris {
+			p, q, s := m.Corners(t)
+			n := q.Sub(p).Cross(s.Sub(p))
+			out := normals[tri[0]].Vec().Add(normals[tri[1]].Vec()).Add(normals[tri[2]].Vec())
+			if n.Dot(out) >= 0 {
+				continue
+			}
+			folded = true
+			a, b := m.shortest(tri)
+			to[max(a, b)] = to[min(a, b)]
+		}
+		if !folded {
+			return
+		}
+		m = &Mesh{Verts: m.Verts, Tris: rewired(m.Tris, to), Origin: m.Origin}
+		r.Mesh = m
+	}
+}
+
+// shortest returns the ends of a triangle's shortest edge.
+func (m *Mesh) shortest(t Tri) (a, b int32) {
+	best := math.Inf(1)
+	for k := range t {
+		p, q := t[k], t[(k+1)%3]
+		if d := m.Verts[p].Vec().Sub(m.Verts[q].Vec()).Len2(); d < best {
+			a, b, best = p, q, d
+		}
+	}
+	return a, b
+}
+
+// rewired returns triangles over the vertices that theirs go to, less those that
+// lose a side.
+func rewired(tris []Tri, to []int32) []Tri {
+	out := tris[:0]
+	for _, t := range tris {
+		t = Tri{to[t[0]], to[t[1]], to[t[2]]}
+		if t[0] != t[1] && t[1] != t[2] && t[2] != t[0] {
+			out = append(out, t)
+		}
+	}
+	return out
 }
 
 // A member is a vertex on its way into a cell.
@@ -104,14 +161,7 @@ func (r *Reduced) gather(ctx context.Context, aim int) {
 		return // the caller looks too
 	}
 	to := m.representatives(list)
-	tris := clean[:0]
-	for _, t := range clean {
-		t = Tri{to[t[0]], to[t[1]], to[t[2]]}
-		if t[0] != t[1] && t[1] != t[2] && t[2] != t[0] {
-			tris = append(tris, t)
-		}
-	}
-	r.Mesh = &Mesh{Verts: m.Verts, Tris: tris, Origin: m.Origin}
+	r.Mesh = &Mesh{Verts: m.Verts, Tris: rewired(clean, to), Origin: m.Origin}
 }
 
 // members returns the vertices that triangles use, in order of their cell: a

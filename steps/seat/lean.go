@@ -46,6 +46,7 @@ func (p *part) lean(ctx context.Context) error {
 	off = off.Sub(d.Mul(off.Dot(p.seat.Up) / d.Dot(p.seat.Up)))
 	if off.Len() < curled*p.tall {
 		p.m["curls"] = false
+		p.note("it hardly curls, so its roll cannot be told and stays 0; on a head name the corners of its eyes (points) and it is that of the face")
 		return nil
 	}
 	p.m["roll"] = p.seat.Roll(off)

@@ -52,11 +52,15 @@ func (c Cause) First() Cause {
 // it last ran. A node that ran more than once under other fingerprints is
 // compared with the newest.
 func (w *walk) causes(n *node, st *Status) []Cause {
-	was := w.m.lastText(w.history, n.Node, st.Key)
+	was, failure := w.m.lastText(w.history, n.Node, st.Key)
 	if was == nil {
 		return []Cause{{What: NeverRun, Says: "it never ran"}}
 	}
-	return w.differences(n, was, st, 0)
+	causes := w.differences(n, was, st, 0)
+	if failure != "" {
+		causes = append(causes, Cause{What: FailedBefore, Says: "as it was before, it failed: " + failure})
+	}
+	return causes
 }
 
 // deepest is how far a chain of causes is followed.
@@ -185,7 +189,7 @@ func (w *walk) because(up Node, c *Cause, depth int) {
 	}
 	causes := st.Causes
 	if len(causes) == 0 && st.fingerprint != "" {
-		if was := w.m.lastText(w.history, up, st.Key); was != nil {
+		if was, _ := w.m.lastText(w.history, up, st.Key); was != nil {
 			causes = w.differences(n, was, st, depth+1)
 		}
 	}

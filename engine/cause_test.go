@@ -72,6 +72,15 @@ func TestCauses(t *testing.T) {
 			}
 		})
 	}
+	t.Run("after a failure", func(t *testing.T) {
+		f := newFolder(t, caused, map[string]string{"in1.txt": "fail"})
+		f.run(newBench(nil), RunOptions{})
+		f.write("in1.txt", "mended")
+		st := f.look(newBench(nil)).mustFind(t, "a")
+		if len(st.Causes) != 2 || st.Causes[0].What != store.InputChanged || st.Causes[1].What != FailedBefore || !strings.Contains(st.Causes[1].Says, "says fail") {
+			t.Errorf("%+v", st.Causes)
+		}
+	})
 	t.Run("value gone", func(t *testing.T) {
 		more := strings.Replace(caused, "values = { ", `values = { extra = "2 mm", `, 1)
 		f := newFolder(t, more, map[string]string{"in1.txt": "one"})

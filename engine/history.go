@@ -12,7 +12,7 @@ import (
 	"layette/engine/store"
 )
 
-// history remembers what each node last ran under, so that why can say what
+// history remembers what each node last ran under, were it in vain, so that why can say what
 // changed. It may be lost: then a stage is due because it "never ran", and runs
 // no sooner or later for it.
 type history struct {
@@ -27,6 +27,7 @@ type history struct {
 
 type past struct {
 	Keys    []string          `json:"keys"`              // of fingerprints, newest first
+	Failed  string            `json:"failed,omitempty"`  // of the last run, if it failed
 	Took    time.Duration     `json:"took,omitempty"`    // how long it last ran
 	Folder  string            `json:"folder,omitempty"`  // of its visible files, below the model's
 	Visible map[string]string `json:"visible,omitempty"` // visible files by name, with the digest they were laid with
@@ -85,15 +86,24 @@ func (h *history) ran(n Node, key string, took time.Duration) {
 	p := h.past(n)
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if len(p.Keys) > 0 && p.Keys[0] == key && (took == 0 || took == p.Took) {
+	if len(p.Keys) > 0 && p.Keys[0] == key && p.Failed == "" && (took == 0 || took == p.Took) {
 		return
 	}
+	p.Failed = ""
 	p.Keys = slices.Insert(slices.DeleteFunc(p.Keys, func(k string) bool { return k == key }), 0, key)
 	p.Keys = p.Keys[:min(len(p.Keys), remembered)]
 	if took != 0 {
 		p.Took = took
 	}
 	h.dirty = true
+}
+
+// failed remembers the key of a run that failed.
+func (h *history) failed(n Node, key string) {
+	p := h.past(n)
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	p.Failed, h.dirty = key, true
 }
 
 func (h *history) laid(n Node, folder string, visible map[string]string) {
@@ -105,10 +115,11 @@ func (h *history) laid(n Node, folder string, visible map[string]string) {
 }
 
 // lastText returns the newest fingerprint but the one of key under which a
-// node ran, or nil.
-func (m *Model) lastText(h *history, n Node, key string) *store.Fingerprint {
-	for _, k := range h.past(n).Keys {
-		if k == key {
+// node ran, or nil, and why that run failed if it did.
+func (m *Model) lastText(h *history, n Node, key string) (was *store.Fingerprint, failure string) {
+	p := h.past(n)
+	for _, k := range append([]string{p.Failed}, p.Keys...) {
+		if k == key || k == "" {
 			continue
 		}
 		t, err := m.store.Trace(k)
@@ -116,10 +127,10 @@ func (m *Model) lastText(h *history, n Node, key string) *store.Fingerprint {
 			continue
 		}
 		if fp, err := store.ParseFingerprint(t.Fingerprint); err == nil {
-			return fp
+			return fp, t.Failure
 		}
 	}
-	return nil
+	return nil, ""
 }
 
 // rememberQuantities notes the recipe's values, for the next time somebody

@@ -30,7 +30,7 @@ type Options struct {
 	Settle  time.Duration    // how long a file must stay as it is before it counts; 0 for 2 s, below 0 for not at all
 	Stat    store.Stater     // takes files' stamps; nil for the file system's own
 	Share   bool             // the folder is a share that reports times inconsistently: compare sizes and times only
-	Rehash  bool             // take every digest afresh
+	Rehash  float64          // share of the remembered digests to take afresh, oldest first; 1 for all
 	Fault   store.Fault      // makes changes to the disk fail, in tests
 	Now     func() time.Time // the clock for what is told to people; time.Now if nil
 	Tool    string           // the program's version, told beside results

@@ -34,8 +34,8 @@ func (m *Model) Run(ctx context.Context, o RunOptions, watch Watcher) (*Board, e
 		return nil, err
 	}
 	w.afresh = o.Afresh
-	others := m.lock()
-	defer m.unlock()
+	others, unlock := m.lock()
+	defer unlock()
 	watch.Planned(len(nodes))
 	s := newSchedule(w, nodes, o, watch)
 	s.run(ctx)
@@ -101,6 +101,9 @@ func (w *walk) perform(ctx context.Context, v *visit, workers int, progress step
 	v.st.Ran, v.st.Says = true, ""
 	t, err := w.execute(ctx, v, workers, progress)
 	if err != nil {
+		if t != nil {
+			w.history.failed(v.node.Node, v.st.Key)
+		}
 		return err
 	}
 	v.trace = t

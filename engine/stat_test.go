@@ -76,8 +76,27 @@ func TestRehash(t *testing.T) {
 	f.write("s.txt", "two")
 	back()
 	wantRan(t, f.run(b, RunOptions{})) // the known limit: nothing shows
-	f.opts.Rehash = true
+	f.opts.Rehash = 1
 	wantRan(t, f.run(b, RunOptions{}), "a", "b")
+}
+
+// TestRehashComesRound: a fifth at a time, what nothing else shows is found
+// before the sixth run.
+func TestRehashComesRound(t *testing.T) {
+	b, f := newBench(nil), newFolder(t, chain, map[string]string{"s.txt": "one"})
+	f.opts.Stat = coarse(0)
+	at, old := filepath.Join(f.dir, "s.txt"), time.Now().Add(-time.Hour)
+	os.Chtimes(at, old, old)
+	f.run(b, RunOptions{})
+	f.write("s.txt", "two")
+	os.Chtimes(at, old, old)
+	f.opts.Rehash = 0.2
+	for range 6 {
+		if f.run(b, RunOptions{}).Ran == 2 {
+			return
+		}
+	}
+	t.Error("the edit was not found in six runs")
 }
 
 // TestDigestsAreRemembered: what is known is not read again; own results are

@@ -76,10 +76,10 @@ func (r *Reasons) lastRan(st *Status) []string {
 		return nil
 	}
 	when := t.By.When.Local().Format("2 Jan 15:04")
-	was := r.w.m.lastText(r.w.history, st.Node, st.Key)
+	was, _ := r.w.m.lastText(r.w.history, st.Node, st.Key)
 	if was == nil {
 		return []string{fmt.Sprintf("not due; it ran once, on %s", when)}
 	}
-	lines := []string{fmt.Sprintf("not due; its result is of %s, and differs from the one before by", when)}
+	lines := []string{fmt.Sprintf("not due; its result is of %s, and what it was made of differs from the run before by", when)}
 	return append(lines, sentences(r.w.differences(n, was, st, 0))...)
 }

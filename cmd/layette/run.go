@@ -20,7 +20,7 @@ type runFlags struct {
 	only                            []string
 	workers                         int
 	memory                          string
-	rehash                          bool
+	rehash                          string
 }
 
 func newRunCmd(a *app) *cobra.Command {
@@ -47,7 +47,8 @@ waits for a person, 130 interrupted.`,
 	flags.BoolVar(&f.dry, "dry", false, "say what would run, and run nothing")
 	flags.BoolVar(&f.watch, "watch", false, "stay, and run again whenever a file changes")
 	flags.BoolVar(&f.afresh, "afresh", false, "run everything though it is stored, and compare")
-	flags.BoolVar(&f.rehash, "rehash", false, "read every file again instead of believing sizes and times")
+	flags.StringVar(&f.rehash, "rehash", "", "read files again instead of believing sizes and times: all, or a `share` such as 10%, those first that were read longest ago")
+	flags.Lookup("rehash").NoOptDefVal = "100%"
 	flags.BoolVar(&f.share, "share", false, "the folder is a share: compare only files' sizes and times")
 	flags.BoolVar(&f.json, "json", false, "print where everything stands as JSON")
 	flags.IntVarP(&f.workers, "jobs", "j", 0, "how many stages at once (default: one a processor)")
@@ -60,7 +61,11 @@ func (a *app) run(cmd *cobra.Command, f runFlags) error {
 	if err != nil {
 		return usage(err, "write --memory 6GB")
 	}
-	m, err := a.openModel(cmd.Context(), func(o *engine.Options) { o.Rehash, o.Share = f.rehash, f.share })
+	again, err := shareOf(f.rehash)
+	if err != nil {
+		return usage(err, "write --rehash=10%, or --rehash alone for every file")
+	}
+	m, err := a.openModel(cmd.Context(), func(o *engine.Options) { o.Rehash, o.Share = again, f.share })
 	if err != nil {
 		return err
 	}
@@ -141,6 +146,19 @@ func bytesOf(text string) (int64, error) {
 		return 0, fmt.Errorf("%q is no amount of memory", text)
 	}
 	return int64(n * scale), nil
+}
+
+// shareOf reads "10%"; "" is 0.
+func shareOf(text string) (float64, error) {
+	if text == "" {
+		return 0, nil
+	}
+	number, percent := strings.CutSuffix(text, "%")
+	x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if err != nil || !percent || !(x > 0 && x <= 100) {
+		return 0, fmt.Errorf("%q is no share from 0 to 100%%", text)
+	}
+	return x / 100, nil
 }
 
 func seconds(d time.Duration) string { return d.Round(100 * time.Millisecond).String() }

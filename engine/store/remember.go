@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -23,7 +24,7 @@ func NewStamps(s *Store, stat Stater) *Stamps {
 	if stat == nil {
 		stat = Stat
 	}
-	return &Stamps{stat: stat, store: s, known: map[string]known{}}
+	return &Stamps{stat: stat, store: s, known: map[string]known{}, old: math.MinInt64}
 }
 
 // Load adds what an earlier program saved in file, an ordinary path. A file
@@ -49,7 +50,22 @@ func (c *Stamps) Load(file string) error {
 			c.known[id] = k
 		}
 	}
+	c.old = c.oldest()
 	return nil
+}
+
+// oldest returns when the last of the share to be read again was read.
+func (c *Stamps) oldest() int64 {
+	if c.Rehash <= 0 || len(c.known) == 0 {
+		return math.MinInt64
+	}
+	var read []int64
+	for _, k := range c.known {
+		read = append(read, k.read)
+	}
+	slices.Sort(read)
+	n := math.Ceil(min(c.Rehash, 1) * float64(len(read)))
+	return read[int(n)-1]
 }
 
 // parseKnown reads a line: size, mtime, ctime, inode, time read, digest, name.

@@ -52,13 +52,16 @@ type Stamps struct {
 	// SizeAndTime compares no more than sizes and times, for shares that
 	// report the rest inconsistently.
 	SizeAndTime bool
-	// Rehash believes nothing that was remembered before.
-	Rehash bool
+	// Rehash is how much of what was remembered before is not believed, from 0
+	// to 1: what was read longest ago, so that in time a tenth comes round to
+	// everything. It counts when Load is called.
+	Rehash float64
 
 	stat  Stater
 	store *Store
 	mu    sync.Mutex
 	known map[string]known
+	old   int64 // what was read then or before is read again
 	dirty bool
 }
 
@@ -88,7 +91,7 @@ func (c *Stamps) Known(p Place, name string) (Sum, bool, error) {
 	c.mu.Lock()
 	k, ok := c.known[id(p, name)]
 	c.mu.Unlock()
-	if !ok || !c.same(k.Stamp, now) || !racyFree(k) || c.Rehash && !k.fresh {
+	if !ok || !c.same(k.Stamp, now) || !racyFree(k) || !k.fresh && k.read <= c.old {
 		return Sum{Stamp: now}, false, nil
 	}
 	return Sum{SHA256: k.sum, Stamp: now, Sure: true}, true, nil

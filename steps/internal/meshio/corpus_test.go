@@ -103,6 +103,22 @@ func plyBig() []byte {
 	return b.Bytes()
 }
 
+var plyFacesFirst = "ply\nformat ascii 1.0\nelement face 6\nproperty list uchar int vertex_indices\nelement vertex 8\nproperty float x\nproperty float y\nproperty float z\nend_header\n" +
+	"4 0 1 3 2\n4 4 6 7 5\n4 0 4 5 1\n4 2 3 7 6\n4 0 2 6 4\n4 1 5 7 3\n" + boxVerts
+
+// plyBytesFacesFirst is the box in bytes, faces first.
+func plyBytesFacesFirst() []byte {
+	var b bytes.Buffer
+	b.WriteString("ply\nformat binary_little_endian 1.0\nelement face 12\nproperty list uchar int vertex_indices\nelement vertex 8\nproperty float x\nproperty float y\nproperty float z\nend_header\n")
+	m := box()
+	for _, t := range m.Tris {
+		b.WriteByte(3)
+		binary.Write(&b, binary.LittleEndian, t)
+	}
+	binary.Write(&b, binary.LittleEndian, m.Verts)
+	return b.Bytes()
+}
+
 // boxes is the box in every format and many dialects.
 func boxes(t testing.TB) map[string][]byte {
 	stl, text := stlOf(t, box()), string(textSTLOf(box()))
@@ -118,6 +134,7 @@ func boxes(t testing.TB) map[string][]byte {
 		"STL with tabs": []byte(strings.ReplaceAll(text, " ", "\t")), "STL on one line": []byte("solid\n" + strings.ReplaceAll(text[11:], "\n", " ")),
 		"PLY": plyOf(t, box()), "PLY text": []byte(plyText), "PLY text CR LF": lf(plyText, "\r\n"), "PLY text CR": lf(plyText, "\r"),
 		"PLY big": plyBig(), "OBJ": []byte(objText), "OBJ CR LF": lf(objText, "\r\n"), "OBJ CR": lf(objText, "\r"),
+		"PLY text, faces first": []byte(plyFacesFirst), "PLY, faces first": plyBytesFacesFirst(),
 		"OBJ without a last line end": []byte(strings.TrimSpace(objText)),
 		"OFF":                         []byte(offText), "OFF in one line with its counts": []byte(strings.Replace(offText, "OFF # a box\n", "\t OFF", 1)),
 	}

@@ -13,32 +13,56 @@ import (
 // readPLY reads a PLY file. Elements and properties that mean nothing here are
 // passed over; vertices give positions, normals, colours, seen counts and the
 // columns that were asked for; faces are cut into triangles; a range grid
-// becomes triangles as grid.go says.
+// becomes triangles as grid.go says. A file that lists faces before the vertices
+// they name is read twice.
 func readPLY(src *source, opt Options, info *Info) (*raw, error) {
-	buf := bufio.NewReaderSize(src, 1<<17)
-	h, err := readPLYHead(buf, src.size)
-	if err != nil {
+	p := &plyReader{src: src, info: info, raw: &raw{}, want: opt.Columns}
+	if err := p.open(); err != nil {
 		return nil, err
 	}
-	p := &plyReader{src: src, head: h, info: info, raw: &raw{}, want: opt.Columns}
-	if h.order == "ascii" {
-		info.Format = "PLY as text"
-		l := linesOf(buf, src.size, h.end)
-		l.n = h.lines
-		p.rows = &textRows{lines: l}
-	} else {
-		info.Format = "binary PLY"
-		p.rows = &binaryRows{r: buf, at: h.bytes, big: h.order == "binary_big_endian", left: src.size - h.bytes}
-	}
-	if h.facesFirst() {
-		return nil, fmt.Errorf("the PLY file lists its faces before its vertices; write them the other way round")
-	}
-	for i := range h.elements {
-		if err := p.element(&h.elements[i]); err != nil {
+	if p.head.facesFirst() {
+		p.passing = func(name string) bool { return name != "vertex" }
+		if err := p.elements(); err != nil {
+			return nil, err
+		}
+		p.passing = func(name string) bool { return name == "vertex" }
+		if err := p.open(); err != nil {
 			return nil, err
 		}
 	}
+	if err := p.elements(); err != nil {
+		return nil, err
+	}
 	return p.raw, p.finish()
+}
+
+// open reads the head, from the file's beginning.
+func (p *plyReader) open() (err error) {
+	p.src.at = 0
+	buf := bufio.NewReaderSize(p.src, 1<<17)
+	if p.head, err = readPLYHead(buf, p.src.size); err != nil {
+		return err
+	}
+	h := p.head
+	if h.order == "ascii" {
+		p.info.Format = "PLY as text"
+		l := linesOf(buf, p.src.size, h.end)
+		l.n = h.lines
+		p.rows = &textRows{lines: l}
+	} else {
+		p.info.Format = "binary PLY"
+		p.rows = &binaryRows{r: buf, at: h.bytes, big: h.order == "binary_big_endian", left: p.src.size - h.bytes}
+	}
+	return nil
+}
+
+func (p *plyReader) elements() error {
+	for i := range p.head.elements {
+		if err := p.element(&p.head.elements[i]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // plyRows gives the numbers of a PLY body, row after row.
@@ -60,23 +84,26 @@ type plyReader struct {
 	grid []int32 // range grid: vertex of each cell, or -1
 	few  int     // faces of fewer than three corners
 	face []int32 // corners of the face being read
+	// passing says which elements are passed over in this reading; nil for none.
+	passing func(name string) bool
 }
 
 func (p *plyReader) element(e *plyElement) error {
 	list := -1
 	take := func([]float64, []float64) error { return nil }
-	switch e.name {
-	case "vertex":
+	switch {
+	case p.passing != nil && p.passing(e.name):
+	case e.name == "vertex":
 		take = p.vertices(e)
 		if take == nil {
 			return fmt.Errorf("the vertex element of the PLY file lacks one of the properties x, y and z")
 		}
-	case "face":
+	case e.name == "face":
 		if list = e.prop("vertex_indices", "vertex_index"); list >= 0 && e.props[list].count != none {
 			take = p.polygon
 			p.raw.tris = slices.Grow(p.raw.tris, int(e.count))
 		}
-	case "range_grid":
+	case e.name == "range_grid":
 		if list = e.prop("vertex_indices", "vertex_index"); list >= 0 && e.props[list].count != none {
 			take = p.cell
 		}
@@ -214,6 +241,9 @@ func (p *plyReader) finish() error {
 	}
 	if t, ok := p.rows.(*textRows); ok {
 		t.leftovers(p.info)
+		if !p.src.endsLine() {
+			p.info.note("the last line has no end: if the file was cut off there, its last number is not whole")
+		}
 	}
 	if p.grid == nil {
 		return nil

@@ -82,7 +82,7 @@ func TestRefused(t *testing.T) {
 		{"PLY below zero", head("element vertex -1\nend_header\n"), "line 3: -1 vertex elements cannot be"},
 		{"PLY short line", head("element vertex 1\nproperty float x\nproperty float y\nproperty float z\nend_header\n0 0      \n"), "line 8: the line has too few numbers, in vertex 1 of 1"},
 		{"PLY long list", head("element vertex 1\nproperty float x\nproperty float y\nproperty float z\nelement face 1\nproperty list uchar int vertex_indices\nend_header\n0 0 0\n200 0 0 0\n"), "line 11: a list of 200 numbers, but 3 follow"},
-		{"PLY faces first", head("element face 1\nproperty list uchar int vertex_indices\nelement vertex 1\nproperty float x\nproperty float y\nproperty float z\nend_header\n3 0 0 0\n0 0 0\n"), "lists its faces before its vertices"},
+		{"PLY faces first", head("element face 1\nproperty list uchar int vertex_indices\nelement vertex 1\nproperty float x\nproperty float y\nproperty float z\nend_header\n3 0 0 7\n0 0 0\n"), "names vertex 7, but there are 1"},
 		{"PLY half index", head("element vertex 1\nproperty float x\nproperty float y\nproperty float z\nelement face 1\nproperty list uchar int vertex_indices\nend_header\n0 0 0\n3 0 0 0.5\n"), "line 11: face 1 of 1 names vertex 0.5"},
 		{"OBJ index too high", "v 0 0 0\nv 1 0 0\nf 1 2 3\n", "line 3: a face names vertex 3, but there are 2 so far"},
 		{"OBJ index too far back", "v 0 0 0\nv 1 0 0\nf -1 -2 -3\n", "line 3: a face names vertex -3"},

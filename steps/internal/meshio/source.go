@@ -35,6 +35,13 @@ func (s *source) Read(p []byte) (int, error) {
 	return n, err
 }
 
+// endsLine reports whether the last byte of the file ends a line.
+func (s *source) endsLine() bool {
+	var last [1]byte
+	n, _ := s.r.ReadAt(last[:], s.size-1)
+	return n == 1 && (last[0] == '\n' || last[0] == '\r')
+}
+
 // lines gives a text file line by line, each as its words. Lines end with LF,
 // CR LF, or CR alone if the file has no LF near its beginning.
 type lines struct {

@@ -144,7 +144,7 @@ func (c *scan) repeats(o *scan) bool {
 	same, asked := 0, 0
 	for k := 0; k < n; k += 1 + n/200 {
 		asked++
-		if o.view.Tree.Nearest(c.view.Points[k].Vec(), eps).ID >= 0 {
+		if o.view.Nearest(c.view.Points[k].Vec(), eps).ID >= 0 {
 			same++
 		}
 	}

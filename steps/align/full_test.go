@@ -60,7 +60,10 @@ func TestFullSize(t *testing.T) {
 		files = append(files, f)
 		points += len(s.mesh.Verts)
 	}
-	kept := t.TempDir()
+	kept := os.Getenv("LAYETTE_KEPT") // what an earlier run kept, to measure what follows the pairs
+	if kept == "" {
+		kept = t.TempDir()
+	}
 	t.Logf("%d points in %d shots", points, len(shots))
 	fullRun(t, "all anew", kept, files[:n], shots, truth)
 	fullRun(t, "one shot replaced", kept, append(files[1:n:n], files[n]), shots, truth)
@@ -109,6 +112,8 @@ func fullRun(t *testing.T, what, kept string, files []step.File, shots []shot, t
 			good++
 			if row.Placed {
 				placed++
+			} else {
+				t.Logf("    %s: %s", s.name, row.Why)
 			}
 		}
 	}

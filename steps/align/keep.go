@@ -71,8 +71,7 @@ func readCloud(ctx context.Context, r *bytes.Reader, spacing float64, workers in
 	if err := readAll(r, &c.Noise, c.Points, c.Normals, c.Rim); err != nil {
 		return nil, err
 	}
-	c.Tree, err = geom.NewPointTree(ctx, c.Points, workers)
-	return c, err
+	return c, c.Index(ctx, workers)
 }
 
 // count reads how many items follow; never more than there are bytes.

@@ -55,19 +55,21 @@ func (g *group) absorb(ctx context.Context, o *group) (bool, error) {
 		if !g.bears(o, h.pose) {
 			continue
 		}
-		before := group{s: g.s, in: slices.Clone(g.in), at: slices.Clone(g.at), order: slices.Clone(g.order), out: g.out}
+		before := *g
+		before.in, before.at, before.order = slices.Clone(g.in), slices.Clone(g.at), slices.Clone(g.order)
+		before.ties, before.woven, before.tries = slices.Clone(g.ties), slices.Clone(g.woven), slices.Clone(g.tries)
 		for _, i := range o.order {
 			if !g.in[i] {
 				g.put(i, o.at[i].Then(h.pose))
 			}
 		}
-		if err := g.settle(ctx, false, 6); err != nil {
+		if err := g.settle(ctx, false, 4); err != nil {
 			return false, err
 		}
 		if g.allWell(ctx, o) && g.joinHolds(&before, o) {
 			return true, g.grow(ctx)
 		}
-		g.in, g.at, g.order = before.in, before.at, before.order
+		*g = before
 	}
 	return false, nil
 }
@@ -76,9 +78,8 @@ func (g *group) absorb(ctx context.Context, o *group) (bool, error) {
 func (g *group) bridges(o *group) []hint {
 	var list []hint
 	add := func(i int, pose geom.Pose, worth float64) {
-		c := g.s.scans[i]
 		k := slices.IndexFunc(list, func(h hint) bool {
-			return geom.Alike(o.at[i].Then(h.pose), o.at[i].Then(pose), c.view.Cloud)
+			return g.s.alike(i, o.at[i].Then(h.pose), o.at[i].Then(pose))
 		})
 		if k < 0 {
 			list = append(list, hint{i, pose, worth})
@@ -108,7 +109,7 @@ func (g *group) bears(o *group, pose geom.Pose) bool {
 	for _, i := range o.order {
 		at := o.at[i].Then(pose)
 		if g.in[i] {
-			if !geom.Alike(at, g.at[i], g.s.scans[i].view.Cloud) {
+			if !g.s.alike(i, at, g.at[i]) {
 				return false
 			}
 			shared++

@@ -93,7 +93,7 @@ func (r *result) describe(i int, region []int32, off []float64) movedPlace {
 func (r *result) offsets(i int) []float64 {
 	c := r.s.scans[i].view
 	off, on := make([][]float64, len(c.Points)), make([]int, len(c.Points))
-	for _, o := range r.g.near(i, r.g.at[i], 40) {
+	for _, o := range r.touched(i) {
 		b := r.s.scans[o].view
 		to := r.g.at[i].Then(r.g.at[o].Inverse())
 		lim := max(3*r.s.ratio*r.s.noise(i, o), r.s.within(i, o)) + float64(0.1*c.Spacing)
@@ -108,7 +108,7 @@ func (r *result) offsets(i int) []float64 {
 					continue
 				}
 			}
-			if d, ok := above(at, b, 8*c.Spacing); ok && math.Abs(d) <= lim {
+			if d, ok := above(at, b, 4*c.Spacing); ok && math.Abs(d) <= lim {
 				on[k]++
 			} else if ok {
 				off[k] = append(off[k], math.Abs(d))
@@ -125,9 +125,22 @@ func (r *result) offsets(i int) []float64 {
 	return far
 }
 
+// touched returns the members that scan i touches.
+func (r *result) touched(i int) []int {
+	var list []int
+	for _, t := range r.g.ties {
+		if t.a == i {
+			list = append(list, t.b)
+		} else if t.b == i {
+			list = append(list, t.a)
+		}
+	}
+	return list
+}
+
 // above returns how far p is from b's skin if it lies square above or below it.
 func above(p geom.Vec, b geom.View, reach float64) (float64, bool) {
-	near := b.Tree.Nearest(p, reach)
+	near := b.Nearest(p, reach)
 	if near.ID < 0 || b.Rim[near.ID] {
 		return 0, false
 	}

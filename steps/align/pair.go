@@ -5,13 +5,12 @@ import (
 	"cmp"
 	"context"
 	"encoding/binary"
-	"fmt"
+	"errors"
 	"math"
 	"slices"
 	"sync"
 
 	"layette/steps/internal/geom"
-	"layette/steps/internal/workpiece"
 )
 
 // idea is one way in which two scans might lie together: the first in the
@@ -71,12 +70,15 @@ func (s *session) pairUp(ctx context.Context) ([]pair, error) {
 			}
 		}
 	}
+	if err := s.shelves(ctx); err != nil {
+		return nil, err
+	}
 	s.job.Progress.Start("look for the same places in every two scans", len(pairs))
 	err := s.each(ctx, len(pairs), func(i int) error {
 		defer s.job.Progress.Add(1)
 		return s.guess(ctx, &pairs[i])
 	})
-	if err != nil {
+	if err = errors.Join(err, s.putAway()); err != nil {
 		return nil, err
 	}
 	near := s.likeliest(pairs)
@@ -85,7 +87,7 @@ func (s *session) pairUp(ctx context.Context) ([]pair, error) {
 		defer s.job.Progress.Add(1)
 		return s.compare(ctx, near[i])
 	})
-	return pairs, err
+	return pairs, errors.Join(err, s.putAway())
 }
 
 // likeliest returns the pairs worth a close look: for each scan those with the
@@ -152,16 +154,10 @@ func (s *session) each(ctx context.Context, n int, f func(i int) error) error {
 	return nil
 }
 
-// keyOf returns the key under which what is found of a pair is kept.
-func (s *session) keyOf(what string, p *pair) string {
-	a, b := s.scans[p.a], s.scans[p.b]
-	return fmt.Sprintf("%s %d %s %s %v %s %s %v %x", what, Kind{}.Handbook().Version, a.file.SHA256, a.file.Units, a.fixed, b.file.SHA256, b.file.Units, b.fixed, s.spacing)
-}
-
 // guess finds the guesses of a pair, or takes what was kept of it.
 func (s *session) guess(ctx context.Context, p *pair) error {
-	key := s.keyOf("guess", p)
-	if data, ok := workpiece.Kept(s.job, key); ok && decode(data, &p.guesses) {
+	key := s.rowOf("guess", p)
+	if data, ok := s.found(key, p); ok && decode(data, &p.guesses) {
 		return nil
 	}
 	a, b := s.scans[p.a], s.scans[p.b]
@@ -173,20 +169,22 @@ func (s *session) guess(ctx context.Context, p *pair) error {
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
-	return workpiece.Keep(s.job, key, encode(p.guesses))
+	s.shelve(key, p, encode(p.guesses))
+	return nil
 }
 
 // compare finds the ideas of a pair, or takes what was kept of it.
 func (s *session) compare(ctx context.Context, p *pair) error {
-	key := s.keyOf("pair", p)
-	if data, ok := workpiece.Kept(s.job, key); ok && decode(data, &p.ideas) {
+	key := s.rowOf("pair", p)
+	if data, ok := s.found(key, p); ok && decode(data, &p.ideas) {
 		return nil
 	}
 	p.ideas = think(ctx, s.scans[p.a], s.scans[p.b], p.guesses)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
-	return workpiece.Keep(s.job, key, encode(p.ideas))
+	s.shelve(key, p, encode(p.ideas))
+	return nil
 }
 
 // encode writes a short list of items of fixed size, decode reads it; false if
@@ -226,7 +224,7 @@ func think(ctx context.Context, a, b *scan, guesses []guess) []idea {
 			break
 		}
 		pose, ok := nearer(ctx, a, b, r.Pose)
-		if !ok || slices.ContainsFunc(ideas, func(i idea) bool { return geom.Alike(pose, i.Pose, a.view.Cloud) }) {
+		if !ok || slices.ContainsFunc(ideas, func(i idea) bool { return geom.Alike(pose, i.Pose, a.middle, a.view.Spacing) }) {
 			continue
 		}
 		if i := assess(a, b, pose, lim, int(r.Votes)); i.Clash < 0.15 && i.Agree > 0.3 && i.On >= 20 {

@@ -1,6 +1,7 @@
 package align
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -37,7 +38,8 @@ func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (
 	if len(groups) > 0 {
 		r.g = groups[0]
 	}
-	for range 6 {
+	s.job.Progress.Start("settle all places together", 0)
+	for again := 10; ; again-- {
 		if err := r.g.settle(ctx, true, 6); err != nil {
 			return nil, err
 		}
@@ -47,10 +49,14 @@ func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (
 		if !r.dropWorst() {
 			break
 		}
+		if again <= 0 {
+			continue // until all that is left lies well
+		}
 		if err := r.g.grow(ctx); err != nil {
 			return nil, err
 		}
 	}
+	s.job.Progress.Start("look at what touches and what moved", 0)
 	r.intoFrame()
 	if err := r.touching(ctx); err != nil {
 		return nil, err
@@ -59,27 +65,49 @@ func (s *session) conclude(ctx context.Context, pairs []pair, groups []*group) (
 	if err := r.findMoved(ctx); err != nil {
 		return nil, err
 	}
+	s.job.Progress.Start("draw what is placed", 0)
 	r.reasons(pairs)
 	return r, nil
 }
 
-// judgeAll looks at every member against all its neighbours.
+// judgeAll looks at every member against all its neighbours, unless it was
+// looked at before and neither it nor they have changed since.
 func (r *result) judgeAll(ctx context.Context) error {
-	list := make([]place, len(r.g.order))
+	list := make([]*place, len(r.g.order))
 	err := r.s.each(ctx, len(list), func(k int) error {
 		i := r.g.order[k]
 		near := r.g.near(i, r.g.at[i], 40)
-		list[k] = place{scan: i, at: r.g.at[i], joined: true}
+		if p := r.places[i]; p != nil && r.stands(p, near) {
+			list[k] = p
+			return nil
+		}
+		list[k] = &place{scan: i, at: r.g.at[i], joined: true, near: near}
 		list[k].firm = r.g.firmness(i, near)
-		r.g.judge(&list[k], near, 250)
-		r.s.scans[i].sized(&list[k])
+		r.g.judge(list[k], near, 250)
+		r.s.scans[i].sized(list[k])
 		return nil
 	})
 	clear(r.places)
-	for k := range list {
-		r.places[list[k].scan] = &list[k]
+	for _, p := range list {
+		r.places[p.scan] = p
 	}
 	return err
+}
+
+// stands reports whether a place is still as it was judged: nothing came, went
+// or moved by more than a hundredth of the spacing.
+func (r *result) stands(p *place, near []int) bool {
+	moved := func(o int, at geom.Pose) float64 {
+		mid := r.s.scans[o].middle
+		return at.Apply(mid).Sub(r.g.at[o].Apply(mid)).Len()
+	}
+	if len(near) != len(p.near) || moved(p.scan, p.at) > 0.01*r.s.spacing {
+		return false
+	}
+	return !slices.ContainsFunc(near, func(o int) bool {
+		q := r.places[o]
+		return !slices.Contains(p.near, o) || q == nil || moved(o, q.at) > 0.01*r.s.spacing
+	})
 }
 
 // firmness says how firmly member i's neighbours hold it.
@@ -96,36 +124,58 @@ func (g *group) firmness(i int, near []int) float64 {
 	return firm
 }
 
-// dropWorst takes out the member that lies worst, if one does; pinned scans
+// dropWorst takes out the member that lies worst, if one does, and others that
+// lie badly and do not touch it: first what most contradicts others, for those
+// lie badly because of it, then what has least on its neighbours. Pinned scans
 // and the casting stay.
 func (r *result) dropWorst() bool {
-	worst, least := -1, 0.0
+	var bad []*place
+	blame := make([]int, len(r.s.scans))
 	for _, i := range r.g.order {
 		p := r.places[i]
-		if p.ok || r.s.scans[i].fixed || r.s.isPinned(i) {
-			continue
+		for _, o := range p.against {
+			blame[o]++
+			blame[i]++
 		}
-		if worst < 0 || p.worth < least {
-			worst, least = i, p.worth
+		if !p.ok && !r.s.scans[i].fixed && !r.s.isPinned(i) {
+			bad = append(bad, p)
 		}
 	}
-	if worst < 0 || len(r.g.order) < 2 {
+	if len(bad) == 0 || len(r.g.order) < 2 {
 		return false
 	}
-	r.s.scans[worst].last = r.places[worst]
-	r.g.take(worst)
+	slices.SortFunc(bad, func(a, b *place) int {
+		return cmp.Or(cmp.Compare(blame[b.scan], blame[a.scan]), cmp.Compare(a.worth, b.worth), cmp.Compare(a.scan, b.scan))
+	})
+	kept := make([]bool, len(r.s.scans)) // until what touched them is gone
+	for _, p := range bad {
+		if kept[p.scan] {
+			continue
+		}
+		for _, o := range r.touched(p.scan) {
+			kept[o] = true
+		}
+		r.s.scans[p.scan].last = p
+		r.g.remove(p.scan)
+	}
 	if len(r.g.order) == 1 && !r.s.scans[r.g.order[0]].fixed {
-		r.g.take(r.g.order[0])
+		r.g.remove(r.g.order[0])
 	}
 	return true
 }
 
 func (s *session) isPinned(i int) bool { _, ok := s.pinned[i]; return ok }
 
-// take takes member i out for good.
-func (g *group) take(i int) {
+// remove takes member i out for good; what it contradicted may be tried again.
+func (g *group) remove(i int) {
 	g.in[i], g.out[i] = false, true
 	g.order = slices.DeleteFunc(g.order, func(k int) bool { return k == i })
+	g.unweave(i)
+	for k, c := range g.s.scans {
+		if c.last != nil && slices.Contains(c.last.against, i) {
+			g.tries[k] = 0
+		}
+	}
 }
 
 // intoFrame turns everything into the frame of the casting, or else of the
@@ -153,14 +203,10 @@ func (r *result) intoFrame() {
 
 // touching measures every two members that touch.
 func (r *result) touching(ctx context.Context) error {
-	edges, err := r.g.edges(ctx)
-	if err != nil {
-		return err
-	}
-	r.pairs = make([]joined, len(edges))
-	return r.s.each(ctx, len(edges), func(k int) error {
-		e := edges[k]
-		r.pairs[k] = joined{e.a, e.b, r.g.meet(e.a, r.g.at[e.a], e.b, 400)}
+	r.pairs = make([]joined, len(r.g.ties))
+	return r.s.each(ctx, len(r.pairs), func(k int) error {
+		t := &r.g.ties[k]
+		r.pairs[k] = joined{t.a, t.b, r.g.meet(t.a, r.g.at[t.a], t.b, 400)}
 		return nil
 	})
 }
@@ -174,7 +220,7 @@ func (r *result) loops(pairs []pair) {
 		}
 		i, a := &p.ideas[0], r.s.scans[p.a]
 		whole := r.g.at[p.a].Then(r.g.at[p.b].Inverse())
-		if r.s.sure(p, i) && geom.Alike(i.Pose, whole, a.view.Cloud) {
+		if r.s.sure(p, i) && r.s.alike(p.a, i.Pose, whole) {
 			r.loop = max(r.loop, i.Pose.Apply(a.middle).Sub(whole.Apply(a.middle)).Len())
 		}
 	}

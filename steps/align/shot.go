@@ -40,6 +40,7 @@ type session struct {
 	spacing float64
 	ratio   float64 // how widely scans that lie right spread, as a multiple of their noise
 	hints   [][]hint
+	kept    []*shelf       // for each scan, what earlier runs found of its pairs
 	pinned  map[int]pinned // scans that a person placed on others
 	notes   []string
 }

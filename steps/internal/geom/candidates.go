@@ -36,6 +36,7 @@ const (
 //
 // Cost: about 15 ms for two scans of 500 places.
 func Candidates(a, b *Cloud, fa, fb *Features, most int) []Candidate {
+	mid := a.Middle()
 	ms := matches(fa, fb)
 	g := agreement(a, b, ms)
 	var found []Candidate
@@ -45,7 +46,7 @@ func Candidates(a, b *Cloud, fa, fb *Features, most int) []Candidate {
 			continue
 		}
 		c, ok := g.grow(s, a, b, ms, used)
-		if ok && !slices.ContainsFunc(found, func(d Candidate) bool { return Alike(c.Pose, d.Pose, a) }) {
+		if ok && !slices.ContainsFunc(found, func(d Candidate) bool { return Alike(c.Pose, d.Pose, mid, a.Spacing) }) {
 			found = append(found, c)
 		}
 	}
@@ -249,11 +250,10 @@ func settle(pose Pose, a, b *Cloud, ms []match) (Candidate, bool) {
 	return Candidate{pose, len(seen)}, true
 }
 
-// Alike reports whether two poses put a in nearly the same place: within ten
-// degrees, and five spacings at its middle.
-func Alike(p, q Pose, a *Cloud) bool {
-	mid := a.Middle()
-	if p.Apply(mid).Sub(q.Apply(mid)).Len() > 5*a.Spacing {
+// Alike reports whether two poses put a scan in nearly the same place: within
+// ten degrees, and five spacings at its middle.
+func Alike(p, q Pose, middle Vec, spacing float64) bool {
+	if p.Apply(middle).Sub(q.Apply(middle)).Len() > 5*spacing {
 		return false
 	}
 	r := p.Rot.Transposed().Mul(q.Rot)

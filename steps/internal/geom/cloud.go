@@ -23,6 +23,29 @@ type Cloud struct {
 	// they scatter normally.
 	Noise float64
 	Tree  *PointTree // over Points
+	grid  *pointGrid // over Points; nil where they lie too wide for it
+}
+
+// Index makes the trees over the points, which it needs with the spacing alone.
+func (c *Cloud) Index(ctx context.Context, workers int) (err error) {
+	if c.Tree, err = NewPointTree(ctx, c.Points, workers); err == nil {
+		c.grid = newPointGrid(c.Points, thinnedSide*c.Spacing)
+	}
+	return err
+}
+
+// Nearest returns the point nearest to q among those within limit mm, or an ID
+// of -1.
+func (c *Cloud) Nearest(q Vec, limit float64) Near {
+	return c.nearest(q, Near{-1, float64(limit * limit)})
+}
+
+// nearest returns the nearest point no farther than bound, whose ID is -1.
+func (c *Cloud) nearest(q Vec, bound Near) Near {
+	if c.grid == nil {
+		return c.Tree.named(c.Tree.nearest(q, bound))
+	}
+	return c.grid.nearest(q, bound)
 }
 
 // cell gathers the vertices of one cube of space.
@@ -46,11 +69,9 @@ func Thinned(ctx context.Context, m *Mesh, spacing float64, workers int) (*Cloud
 	for i, s := range cells {
 		c.Points[i] = s.sum.Mul(1 / float64(s.n)).Point()
 	}
-	tree, err := NewPointTree(ctx, c.Points, workers)
-	if err != nil {
+	if err := c.Index(ctx, workers); err != nil {
 		return nil, err
 	}
-	c.Tree = tree
 	c.Normals, c.Rim = make([]Point, len(cells)), make([]bool, len(cells))
 	Chunks(len(cells), workers, func(lo, hi int) {
 		var near []Near

@@ -50,7 +50,7 @@ func (m *Meeting) side(a, b View, pose Pose, limit float64, most int) (tried, ov
 		if a.Rim[k] {
 			continue
 		}
-		near := b.Tree.Nearest(at, reach)
+		near := b.Nearest(at, reach)
 		if near.ID < 0 || b.Rim[near.ID] {
 			continue
 		}

@@ -4,105 +4,162 @@ import "context"
 
 // Link is the pull between two bodies of a Joint: the normal equations of a
 // small motion of body A against body B, both in the common frame, arms from
-// Mid in units of Size.
+// one place in units of one size for all links.
 type Link struct {
-	A, B   int
-	Pull   Normal6
-	Weight float64 // of its equations against those of other links
+	A, B int
+	Pull Normal6
+}
+
+// Moved brings a link's equations up to what they are after its bodies moved by
+// the steps a and b: to first order, which saves seeking partners anew.
+func (l *Link) Moved(a, b [6]float64) {
+	for x := range 6 {
+		for y := range 6 {
+			l.Pull.B[x] -= float64(l.Pull.A[x][y] * (a[y] - b[y]))
+		}
+	}
 }
 
 // Joint moves many bodies at once so that all their links are satisfied as
 // well as they can be together: least squares over all poses, as in F. Lu and
 // E. Milios, "Globally consistent range scan alignment for environment
 // mapping", Autonomous Robots 1997 (from memory), with the links' equations
-// taken afresh from the surfaces rather than from fixed relative poses.
+// taken from the surfaces rather than from fixed relative poses.
 type Joint struct {
 	Bodies int
 	Fixed  int // the body that stays
-	Mid    Vec
-	Size   float64
-	a, b   []float64
+	Links  []Link
 }
 
-// row returns where body i's unknowns begin; -1 for the fixed one.
-func (j *Joint) row(i int) int {
-	switch {
-	case i == j.Fixed:
-		return -1
-	case i > j.Fixed:
-		return 6 * (i - 1)
-	}
-	return 6 * i
-}
+// Accuracy of Solve: the equations are taken afresh after a step anyway.
+const (
+	jointRest   = 1e-16 // of the squared residual at the beginning
+	jointRounds = 3000
+	heldBack    = 1e-6 // of the mean weight, against motion that no link fixes
+)
 
-// Sum lays the links into one system. Links are added in their order.
-func (j *Joint) Sum(links []Link) {
-	n := 6 * (j.Bodies - 1)
-	j.a, j.b = make([]float64, n*n), make([]float64, n)
-	for k := range links {
-		l := &links[k]
-		ra, rb := j.row(l.A), j.row(l.B)
-		for x := range 6 {
-			if ra >= 0 {
-				j.b[ra+x] += float64(l.Weight * l.Pull.B[x])
-			}
-			if rb >= 0 {
-				j.b[rb+x] -= float64(l.Weight * l.Pull.B[x])
-			}
-			for y := range 6 {
-				v := float64(l.Weight * l.Pull.A[x][y])
-				j.put(ra+x, ra+y, ra, ra, v)
-				j.put(rb+x, rb+y, rb, rb, v)
-				j.put(ra+x, rb+y, ra, rb, -v)
-				j.put(rb+x, ra+y, rb, ra, -v)
-			}
-		}
-	}
-}
-
-func (j *Joint) put(x, y, r, c int, v float64) {
-	if r >= 0 && c >= 0 {
-		j.a[x*len(j.b)+y] += v
-	}
-}
-
-// Solve returns each body's small motion; false where the links leave a body
-// free even after holding every motion back by a millionth.
+// Solve returns each body's small motion; false where the equations hold what
+// is not a number, or ctx is done. It goes by conjugate gradients, each body's
+// own six equations solved exactly in every round (textbook method): of two
+// hundred scans each touches a dozen others, so that nearly all of the whole
+// matrix would be nought.
 func (j *Joint) Solve(ctx context.Context) ([][6]float64, bool) {
-	n := len(j.b)
-	trace := 0.0
-	for i := range n {
-		trace += j.a[i*n+i]
-	}
-	for i := range n {
-		j.a[i*n+i] += 1e-6*trace/float64(max(1, n)) + 1e-12
-	}
-	if ctx.Err() != nil || !Cholesky(j.a, n) {
+	own, rest, held := j.own()
+	steps, push, better := make(motions, j.Bodies), make(motions, j.Bodies), make(motions, j.Bodies)
+	if !own.factor() {
 		return nil, false
 	}
-	CholeskySolve(j.a, n, j.b)
-	steps := make([][6]float64, j.Bodies)
-	for i := range steps {
-		if r := j.row(i); r >= 0 {
-			copy(steps[i][:], j.b[r:r+6])
+	own.solve(rest, better)
+	way := append(motions(nil), better...)
+	left := rest.dot(better)
+	for enough, round := float64(jointRest*left), 0; left > enough && round < jointRounds; round++ {
+		if ctx.Err() != nil {
+			return nil, false
 		}
+		j.push(way, push, held)
+		far := left / way.dot(push)
+		steps.add(far, way)
+		rest.add(-far, push)
+		own.solve(rest, better)
+		now := rest.dot(better)
+		for i := range way {
+			for x := range 6 {
+				way[i][x] = better[i][x] + float64(now/left*way[i][x])
+			}
+		}
+		left = now
 	}
-	return steps, true
+	return steps, left == left
 }
 
-// Spread returns, after Solve, how uncertain body i's six unknowns are for
-// equations that scatter by one mm: its block of the inverse, mm².
-func (j *Joint) Spread(i int) [6][6]float64 {
-	var c [6][6]float64
-	r, n := j.row(i), len(j.b)
-	if r < 0 {
-		return c
+// motions are six unknowns for each body.
+type motions [][6]float64
+
+func (m motions) dot(o motions) float64 {
+	s := 0.0
+	for i := range m {
+		for x := range 6 {
+			s += float64(m[i][x] * o[i][x])
+		}
 	}
-	for x := range 6 {
-		e := make([]float64, n)
-		e[r+x] = 1
-		CholeskySolve(j.a, n, e)
-		copy(c[x][:], e[r:r+6])
+	return s
+}
+
+// add adds o, so many times over.
+func (m motions) add(times float64, o motions) {
+	for i := range m {
+		for x := range 6 {
+			m[i][x] += float64(times * o[i][x])
+		}
 	}
-	return c
+}
+
+// blocks are each body's own six equations.
+type blocks [][36]float64
+
+// own gathers the equations of each body by itself and what pulls it; held is
+// added to the diagonal, so that nothing moves without need.
+func (j *Joint) own() (own blocks, pull motions, held float64) {
+	own, pull = make(blocks, j.Bodies), make(motions, j.Bodies)
+	trace := 0.0
+	for k := range j.Links {
+		l := &j.Links[k]
+		for x := range 6 {
+			pull[l.A][x] += l.Pull.B[x]
+			pull[l.B][x] -= l.Pull.B[x]
+			for y := range 6 {
+				own[l.A][6*x+y] += l.Pull.A[x][y]
+				own[l.B][6*x+y] += l.Pull.A[x][y]
+			}
+			trace += 2 * l.Pull.A[x][x]
+		}
+	}
+	held = float64(heldBack*trace)/float64(6*max(1, j.Bodies)) + 1e-12
+	for i := range own {
+		for x := range 6 {
+			own[i][7*x] += held
+		}
+	}
+	pull[j.Fixed] = [6]float64{}
+	return own, pull, held
+}
+
+func (b blocks) factor() bool {
+	for i := range b {
+		if !Cholesky(b[i][:], 6) {
+			return false
+		}
+	}
+	return true
+}
+
+func (b blocks) solve(pull, into motions) {
+	copy(into, pull)
+	for i := range b {
+		CholeskySolve(b[i][:], 6, into[i][:])
+	}
+}
+
+// push multiplies motions by the whole matrix; the fixed body feels nothing.
+func (j *Joint) push(way, into motions, held float64) {
+	for i := range into {
+		for x := range 6 {
+			into[i][x] = float64(held * way[i][x])
+		}
+	}
+	for k := range j.Links {
+		l := &j.Links[k]
+		a, b := &way[l.A], &way[l.B]
+		var d [6]float64
+		for x := range 6 {
+			d[x] = a[x] - b[x]
+		}
+		for x := range 6 {
+			r := &l.Pull.A[x]
+			f := float64(r[0]*d[0]) + float64(r[1]*d[1]) + float64(r[2]*d[2]) + float64(r[3]*d[3]) + float64(r[4]*d[4]) + float64(r[5]*d[5])
+			into[l.A][x] += f
+			into[l.B][x] -= f
+		}
+	}
+	into[j.Fixed] = [6]float64{}
 }

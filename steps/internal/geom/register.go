@@ -137,7 +137,7 @@ func (t *Toucher) ask(reach float64, last *[]int32, p, q *Cloud, to Pose, say fu
 		if *before > 0 {
 			bound.Dist2 = min(bound.Dist2, q.Points[*before-1].Vec().Sub(at).Len2())
 		}
-		near := q.Tree.named(q.Tree.nearest(at, bound))
+		near := q.nearest(at, bound)
 		if *before = near.ID + 1; near.ID < 0 || q.Rim[near.ID] {
 			continue
 		}
@@ -212,14 +212,15 @@ func Register(ctx context.Context, a, b *Cloud, pose Pose, first, last float64, 
 			return pose, false
 		}
 		pose = pose.Stepped(x, at, size)
-		if k >= rounds*7/10 && lengthOf(x) < 1e-4*a.Spacing {
+		if k >= rounds*7/10 && StepLength(x) < 1e-4*a.Spacing {
 			break
 		}
 	}
 	return pose, true
 }
 
-func lengthOf(x [6]float64) float64 {
+// StepLength returns how large a small motion is, mm.
+func StepLength(x [6]float64) float64 {
 	s := 0.0
 	for _, v := range x {
 		s += float64(v * v)

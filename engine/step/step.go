@@ -200,8 +200,9 @@ type Job struct {
 	Pass func(output string, f File) error
 	// Prior opens what an earlier run of this step with other inputs left for
 	// reuse, by key, and Keep leaves something. What they hold must be a
-	// function of the key's inputs alone (a key names its own digests): they
-	// save work and never change a result. Both may be nil.
+	// function of the key's inputs alone (a key names its own digests, or what
+	// is under it names them row by row): they save work and never change a
+	// result. Both may be nil.
 	Prior func(key string) (Reader, bool)
 	Keep  func(key string, data []byte) error
 }

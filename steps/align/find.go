@@ -65,7 +65,7 @@ func (g *group) gathered(i int) []hint {
 		at := h.pose.Then(g.at[h.other])
 		k := slices.IndexFunc(spots, func(o hint) bool { return g.s.alike(i, o.pose, at) })
 		if k < 0 {
-			spots = append(spots, hint{h.other, at, h.worth})
+			spots = append(spots, hint{other: h.other, pose: at, worth: h.worth})
 			continue
 		}
 		spots[k].worth += h.worth
@@ -102,7 +102,9 @@ func (g *group) try(ctx context.Context, i int, at geom.Pose) place {
 	p := place{scan: i, at: at}
 	near := g.near(i, at, 14)
 	p.at, p.firm = g.nestle(ctx, i, at, near)
-	g.judge(&p, near, 250)
+	if g.judge(&p, near, 60); p.firm > 0 && p.meeting.Agree() >= 0.6 {
+		g.judge(&p, near, asked)
+	}
 	return p
 }
 
@@ -169,6 +171,10 @@ func (g *group) touchers(i int, near []int) []*geom.Toucher {
 	return list
 }
 
+// asked is how many of a scan's points, and of each neighbour's, are tried for a
+// judgement.
+const asked = 250
+
 // judge fills in what the neighbours say of a place.
 func (g *group) judge(p *place, near []int, most int) {
 	p.meeting, p.overlap, p.against = geom.Meeting{}, 0, nil
@@ -189,7 +195,7 @@ func (g *group) judge(p *place, near []int, most int) {
 	if weight > 0 {
 		p.sigma = p.meeting.Sigma() / (noise / weight)
 	}
-	p.worth = float64(p.meeting.On) * p.meeting.Agree() * (1 - float64(3*p.meeting.Clashing()))
+	p.worth = float64(p.meeting.On) * asked / float64(most) * p.meeting.Agree() * (1 - float64(3*p.meeting.Clashing()))
 	p.why = g.complaint(p)
 	p.ok = p.why == ""
 }

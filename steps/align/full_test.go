@@ -29,6 +29,8 @@ import (
 // a folder for the shots, which take a gigabyte and some minutes to make; they
 // stay there for the next time, and are made alone if LAYETTE_SHOTS is set. It
 // reports processor time beside time, for a machine that does other work too.
+// LAYETTE_FEW makes the session smaller, and LAYETTE_KEPT names a folder for what
+// the step keeps, so that a later run measures what follows the pairs.
 func TestFullSize(t *testing.T) {
 	dir := os.Getenv("LAYETTE_FULL")
 	if dir == "" {
@@ -60,7 +62,7 @@ func TestFullSize(t *testing.T) {
 		files = append(files, f)
 		points += len(s.mesh.Verts)
 	}
-	kept := os.Getenv("LAYETTE_KEPT") // what an earlier run kept, to measure what follows the pairs
+	kept := os.Getenv("LAYETTE_KEPT")
 	if kept == "" {
 		kept = t.TempDir()
 	}

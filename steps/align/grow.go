@@ -13,7 +13,12 @@ type hint struct {
 	other int // the scan it is about
 	pose  geom.Pose
 	worth float64
+	weak  bool // beside the best about the scan
 }
+
+// weak is the share of the best idea's worth below which another is no reason
+// to try a scan again.
+const weak = 0.2
 
 // hints gathers each scan's ideas.
 func (s *session) gather(pairs []pair) {
@@ -21,8 +26,17 @@ func (s *session) gather(pairs []pair) {
 	for k := range pairs {
 		p := &pairs[k]
 		for _, i := range p.ideas {
-			s.hints[p.a] = append(s.hints[p.a], hint{p.b, i.Pose, i.worth()})
-			s.hints[p.b] = append(s.hints[p.b], hint{p.a, i.Pose.Inverse(), i.worth()})
+			s.hints[p.a] = append(s.hints[p.a], hint{other: p.b, pose: i.Pose, worth: i.worth()})
+			s.hints[p.b] = append(s.hints[p.b], hint{other: p.a, pose: i.Pose.Inverse(), worth: i.worth()})
+		}
+	}
+	for _, list := range s.hints {
+		best := 0.0
+		for _, h := range list {
+			best = max(best, h.worth)
+		}
+		for k := range list {
+			list[k].weak = list[k].worth < weak*best
 		}
 	}
 }
@@ -84,13 +98,13 @@ func (g *group) todo(soon float64) []int {
 	return list
 }
 
-// known counts the ideas that scan i has about members. What a group that grew
+// known counts the ideas, weak ones aside, that scan i has about members. What a group that grew
 // before holds was tried there: here it is only asked about the others, to tell
 // how the two groups lie.
 func (g *group) known(i int) int {
 	n := 0
 	for _, h := range g.s.hints[i] {
-		if g.in[h.other] && !g.apart[h.other] {
+		if g.in[h.other] && !g.apart[h.other] && !h.weak {
 			n++
 		}
 	}

@@ -15,7 +15,7 @@ func (Kind) Handbook() step.Handbook {
 			"hang in front of what the other's scanner saw, and how firmly the shape holds it.\n\n" +
 			"From the surest pair a group grows. A scan joins when it fits all its neighbours in the group at once and nowhere else; " +
 			"whatever is not sure is left out, with the reason. After each round, and on finer points at the end, all poses are moved " +
-			"together so that error does not pile up round a limb. Then every scan is judged once more against all its neighbours, by its size too: " +
+			"together, each pulled by the eight scans and more that it meets best, so that error does not pile up round a limb. Then every scan is judged once more against all its neighbours, by its size too: " +
 			"one that they would surely have larger or smaller by more than 3 % shows another child or is in another unit.\n\n" +
 			"A casting is the frame that nothing moves. Pins (points of one scan that a person found again in another) make the two " +
 			"one body whatever else speaks against it.\n\n" +

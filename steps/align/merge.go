@@ -82,7 +82,7 @@ func (g *group) bridges(o *group) []hint {
 			return g.s.alike(i, o.at[i].Then(h.pose), o.at[i].Then(pose))
 		})
 		if k < 0 {
-			list = append(list, hint{i, pose, worth})
+			list = append(list, hint{other: i, pose: pose, worth: worth})
 			return
 		}
 		list[k].worth += worth

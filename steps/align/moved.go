@@ -93,27 +93,12 @@ func (r *result) describe(i int, region []int32, off []float64) movedPlace {
 func (r *result) offsets(i int) []float64 {
 	c := r.s.scans[i].view
 	off, on := make([][]float64, len(c.Points)), make([]int, len(c.Points))
-	for _, o := range r.touched(i) {
-		b := r.s.scans[o].view
-		to := r.g.at[i].Then(r.g.at[o].Inverse())
-		lim := max(3*r.s.ratio*r.s.noise(i, o), r.s.within(i, o)) + float64(0.1*c.Spacing)
-		for k := range off {
-			if c.Rim[k] {
-				continue
-			}
-			at := to.Apply(c.Points[k].Vec())
-			if b.Sight != nil {
-				if gap, ok := b.Sight.InFront(at); ok && gap > 0 {
-					off[k] = append(off[k], gap)
-					continue
-				}
-			}
-			if d, ok := above(at, b, 4*c.Spacing); ok && math.Abs(d) <= lim {
-				on[k]++
-			} else if ok {
-				off[k] = append(off[k], math.Abs(d))
-			}
-		}
+	doubtful, rest := r.beside(i)
+	for _, o := range doubtful {
+		r.compare(i, o, func(k int) bool { return true }, off, on)
+	}
+	for _, o := range rest {
+		r.compare(i, o, func(k int) bool { return len(off[k]) > 0 }, off, on)
 	}
 	far := make([]float64, len(off))
 	for k, list := range off {
@@ -125,17 +110,47 @@ func (r *result) offsets(i int) []float64 {
 	return far
 }
 
-// touched returns the members that scan i touches.
-func (r *result) touched(i int) []int {
-	var list []int
-	for _, t := range r.g.ties {
-		if t.a == i {
-			list = append(list, t.b)
-		} else if t.b == i {
-			list = append(list, t.a)
+// beside returns the members that scan i touches: those that it does not lie on
+// here and there, and the rest.
+func (r *result) beside(i int) (doubtful, rest []int) {
+	for k := range r.pairs {
+		p := &r.pairs[k]
+		if p.a != i && p.b != i {
+			continue
+		}
+		m := &p.meeting
+		if m.OverA+m.OverB-m.On+m.Clash >= 3 {
+			doubtful = append(doubtful, p.a+p.b-i)
+		} else {
+			rest = append(rest, p.a+p.b-i)
 		}
 	}
-	return list
+	return doubtful, rest
+}
+
+// compare adds to what is known of scan i's points, those that ask allows, what
+// scan o says of them.
+func (r *result) compare(i, o int, ask func(k int) bool, off [][]float64, on []int) {
+	c, b := r.s.scans[i].view, r.s.scans[o].view
+	to := r.g.at[i].Then(r.g.at[o].Inverse())
+	lim := max(3*r.s.ratio*r.s.noise(i, o), r.s.within(i, o)) + float64(0.1*c.Spacing)
+	for k := range off {
+		if c.Rim[k] || !ask(k) {
+			continue
+		}
+		at := to.Apply(c.Points[k].Vec())
+		if b.Sight != nil {
+			if gap, ok := b.Sight.InFront(at); ok && gap > 0 {
+				off[k] = append(off[k], gap)
+				continue
+			}
+		}
+		if d, ok := above(at, b, 4*c.Spacing); ok && math.Abs(d) <= lim {
+			on[k]++
+		} else if ok {
+			off[k] = append(off[k], math.Abs(d))
+		}
+	}
 }
 
 // above returns how far p is from b's skin if it lies square above or below it.

@@ -83,7 +83,7 @@ func (r *result) judgeAll(ctx context.Context) error {
 		}
 		list[k] = &place{scan: i, at: r.g.at[i], joined: true, near: near}
 		list[k].firm = r.g.firmness(i, near)
-		r.g.judge(list[k], near, 250)
+		r.g.judge(list[k], near, asked)
 		r.s.scans[i].sized(list[k])
 		return nil
 	})
@@ -152,8 +152,10 @@ func (r *result) dropWorst() bool {
 		if kept[p.scan] {
 			continue
 		}
-		for _, o := range r.touched(p.scan) {
-			kept[o] = true
+		for _, t := range r.g.ties {
+			if t.a == p.scan || t.b == p.scan {
+				kept[t.a], kept[t.b] = true, true
+			}
 		}
 		r.s.scans[p.scan].last = p
 		r.g.remove(p.scan)

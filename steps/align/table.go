@@ -25,7 +25,7 @@ type lying struct {
 // writeTable writes a line for each scan: unplaced ones first, then those that
 // lie least over a neighbour.
 func (r *result) writeTable() error {
-	best, touches := r.beside()
+	best, touches := r.bestBeside()
 	var list []lying
 	for _, i := range r.byName() {
 		l := lying{name: r.s.scans[i].name, placed: "no", group: r.groupOf(i), overlap: -1, rms: -1, firm: -1, touches: touches[i], why: r.why[i]}
@@ -68,9 +68,9 @@ type near struct {
 	overlap, rms float64
 }
 
-// beside returns for each scan the one it lies over most, and how many it
+// bestBeside returns for each scan the one it lies over most, and how many it
 // touches: of placed scans among those it touches, of others the best idea.
-func (r *result) beside() ([]near, []int) {
+func (r *result) bestBeside() ([]near, []int) {
 	best, touches := make([]near, len(r.s.scans)), make([]int, len(r.s.scans))
 	for i := range best {
 		best[i].other = -1

@@ -84,14 +84,13 @@ func (g *pointGrid) measure() {
 	}
 	stride := 1
 	for axis := range 3 {
-		n := g.n[axis]
-		line := make([]uint8, n)
-		for k := range g.away {
-			if k/stride%n == 0 {
-				g.spread(line, k, stride)
+		line := make([]uint8, g.n[axis])
+		for block := 0; block < len(g.away); block += stride * len(line) {
+			for k := range stride {
+				g.spread(line, block+k, stride)
 			}
 		}
-		stride *= n
+		stride *= len(line)
 	}
 }
 

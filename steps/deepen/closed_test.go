@@ -89,6 +89,28 @@ func TestBallOfRipples(t *testing.T) {
 	}
 }
 
+// TestMeasuredCurve: a process that was measured wavelength by wavelength, and is
+// no Gaussian filter, leaves what it was measured to leave, and is undone.
+func TestMeasuredCurve(t *testing.T) {
+	link := step.Table{Names: []string{"kept"}, Kinds: []step.ValueType{step.Strings}, Values: []any{[]string{"45 % at 0.9 mm", "60 % at 1.8 mm", "70 % at 3.6 mm"}}}
+	chain := step.Table{Names: []string{"vinyl"}, Kinds: []step.ValueType{step.Tree}, Values: []any{link}}
+	for _, tt := range []struct{ r, wave, keeps, depth float64 }{{3, 0.9, 0.45, 0.01}, {6, 1.8, 0.6, 0.02}, {9, 3.6, 0.7, 0.04}} {
+		l := int(math.Round(2*math.Pi*tt.r/tt.wave - 0.5))
+		r := tt.wave * math.Sqrt(float64(l*(l+1))) / (2 * math.Pi)
+		m, shape := ripples(t, r, tt.wave/9, tt.depth, l)
+		got := run(t, m, step.Values{"links": chain, "noise": 0.0, "steepest": 50.0, "most": 5.0, "gap": 0.0})
+		half := got.Measures["detail"].(float64)
+		// What is longer than Long details is given back to the form.
+		passed := 1 - (1-tt.keeps)*(1-form.Transmission(form.Long*half, tt.wave))
+		master, _ := read(t, got, "master/hand-deepened.ply")
+		after, _ := read(t, got, "forecast/hand-forecast.ply")
+		gain := form.Gain(3)(passed)
+		if g, out := amplitude(master, r, shape)/tt.depth, amplitude(after, r, shape)/tt.depth; math.Abs(g/gain-1) > 0.02 || math.Abs(out/(gain*passed)-1) > 0.01 {
+			t.Errorf("a wave of %v mm, of which %v survives, is deepened %.4f times, want %.4f, and comes out %.4f times as deep, want %.4f", tt.wave, tt.keeps, g, gain, out, gain*passed)
+		}
+	}
+}
+
 // over integrates f over the waves of a furrow, by Simpson's rule: what is left
 // in its middle of a spectrum that even(x) has as its cosine transform.
 func over(f func(k float64) float64, most float64) float64 {

@@ -67,7 +67,8 @@ type work struct {
 	mesh     *geom.Mesh // as given, welded
 	skin     *form.Skin
 	wanted   []geom.Vec
-	detail   float64
+	detail   float64   // the wavelength of which half survives the chain, mm
+	loss     form.Loss // of the chain
 	regions  []region.Ball
 	strength []float64      // how strongly to deepen, 0 to 1 or as a region says
 	metric   *form.Operator // of the wanted form at detail
@@ -92,6 +93,7 @@ func newWork(ctx context.Context, job *step.Job, m *geom.Mesh) (*work, error) {
 	if w.detail = process.Detail(links); w.detail == 0 {
 		return nil, errors.New("no link of the chain says which detail it holds, so there is nothing to make good: write detail = \"0.5 mm\" with the link that softens")
 	}
+	w.loss = form.Loss{Half: w.detail, At: process.DetailAt(links)}
 	if job.Values.Has("regions") {
 		w.regions, _ = region.Read(job.Values.Table("regions"))
 	}
@@ -105,11 +107,14 @@ func newWork(ctx context.Context, job *step.Job, m *geom.Mesh) (*work, error) {
 	if w.skin, err = form.NewSkin(ctx, w.mesh, job.Workers); err != nil {
 		return nil, err
 	}
+	if w.skin.Rims() == 0 && w.mesh.Volume() < 0 {
+		return nil, errors.New("the surface is inside out: its lines would be taken for ridges; run soundness first")
+	}
 	w.wanted = w.skin.Places()
 	if w.metric, err = w.skin.Metric(ctx, w.wanted, w.detail); err != nil {
 		return nil, err
 	}
-	if w.lost, err = w.skin.Split(ctx, w.metric, w.wanted, w.detail); err != nil {
+	if w.lost, err = w.skin.Soften(ctx, w.metric, w.wanted, w.loss); err != nil {
 		return nil, err
 	}
 	cutoff := max(job.Values.Float("cutoff"), 2*w.detail)
@@ -133,11 +138,11 @@ const rounds = 2
 // deepen finds how far to move each vertex.
 func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 	gain := w.values.Float("gain")
-	want, err := w.metric.Undo(ctx, w.lost.Relief, w.detail, gain)
+	want, err := w.metric.Undo(ctx, w.lost.Relief, w.loss, gain)
 	if err != nil {
 		return err
 	}
-	if w.short, err = w.metric.Short(ctx, w.lost.Relief, w.detail, gain); err != nil {
+	if w.short, err = w.metric.Short(ctx, w.lost.Relief, w.loss, gain); err != nil {
 		return err
 	}
 	if err := w.bound(ctx, want); err != nil {
@@ -145,12 +150,12 @@ func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 	}
 	progress.Add(1)
 	for range rounds {
-		p, err := w.skin.Split(ctx, w.metric, w.master(), w.detail)
+		p, err := w.skin.Soften(ctx, w.metric, w.master(), w.loss)
 		if err != nil {
 			return err
 		}
 		missing := w.missing(p)
-		more, err := w.metric.Undo(ctx, missing, w.detail, gain)
+		more, err := w.metric.Undo(ctx, missing, w.loss, gain)
 		if err != nil {
 			return err
 		}
@@ -189,7 +194,7 @@ func (w *work) master() []geom.Vec {
 // forecast predicts the finished part, in the deepened skin's own metric.
 func (w *work) forecast(ctx context.Context) error {
 	master := w.master()
-	p, err := w.skin.SplitAt(ctx, master, w.detail)
+	p, err := w.skin.SoftenAt(ctx, master, w.loss)
 	if err != nil {
 		return err
 	}

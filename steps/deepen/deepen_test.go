@@ -321,9 +321,9 @@ func TestCheckSaysWhatIsWrong(t *testing.T) {
 	}
 }
 
-// TestUnfitSurfaces: what has no skin is refused in words; smooth skin, a bead
-// finer than the chain holds, several shells, skin turned inside out and a part
-// in a wrong unit are let be, and it is said that there was nothing to do.
+// TestUnfitSurfaces: what has no skin, or is inside out, is refused in words;
+// smooth skin, a bead finer than the chain holds, several shells, a hair and a
+// part in a wrong unit are let be, and it is said that there was nothing to do.
 func TestUnfitSurfaces(t *testing.T) {
 	ball := func(r, edge float64) *geom.Mesh {
 		m, err := specimen.Sphere(r).Mesh(t.Context(), specimen.Sampling{Edge: edge})
@@ -347,7 +347,10 @@ func TestUnfitSurfaces(t *testing.T) {
 	for i, tri := range inside.Tris {
 		inside.Tris[i] = geom.Tri{tri[0], tri[2], tri[1]}
 	}
-	for name, m := range map[string]*geom.Mesh{"a smooth ball": ball(5, 0.6), "a bead": ball(0.3, 0.06), "two shells": two, "a hair": hair, "inside out": inside, "metres": ball(0.008, 0.002)} {
+	if _, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: file(t, inside), Values: step.Values{"links": links(1)}}); err == nil || !strings.Contains(err.Error(), "hand.ply: the surface is inside out") {
+		t.Errorf("inside out: %v", err)
+	}
+	for name, m := range map[string]*geom.Mesh{"a smooth ball": ball(5, 0.6), "a bead": ball(0.3, 0.06), "two shells": two, "a hair": hair, "metres": ball(0.008, 0.002)} {
 		r := run(t, m, step.Values{})
 		if out := r.Measures["moved.out"].(float64); out > 0.005 || !strings.Contains(strings.Join(r.Notes, "\n"), "there is next to nothing to deepen") {
 			t.Errorf("%s moved by %v: %q", name, out, r.Notes)

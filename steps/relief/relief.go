@@ -60,25 +60,27 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 
 // look is what is known of one surface.
 type look struct {
-	values  step.Values
-	mesh    *geom.Mesh // as given, welded
-	skin    *form.Skin
-	places  []geom.Vec
-	split   *form.Split
-	depth   []float64 // mm below the skin beside the lines
-	detail  float64
-	lost    []float64 // along lostBy, mm: what moulding fills in is negative
-	lostBy  []geom.Vec
-	beside  []bool
-	regions []region.Ball
-	lines   []line
-	open    float64 // length of rims, mm
+	values step.Values
+	mesh   *geom.Mesh // as given, welded
+	skin   *form.Skin
+	places []geom.Vec
+	split  *form.Split
+	depth  []float64 // mm below the skin beside the lines
+	detail float64
+	loss   form.Loss // of the chain
+	lost     []float64 // along lostBy, mm: what moulding fills in is negative
+	lostBy   []geom.Vec
+	beside   []bool
+	regions  []region.Ball
+	lines    []line
+	open     float64 // length of rims, mm
 }
 
 func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
 	l := &look{values: job.Values}
 	links, _ := process.Chain(job.Values)
 	l.detail = process.Detail(links)
+	l.loss = form.Loss{Half: l.detail, At: process.DetailAt(links)}
 	if job.Values.Has("regions") {
 		l.regions, _ = region.Read(job.Values.Table("regions"))
 	}
@@ -105,7 +107,7 @@ func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
 	job.Progress.Add(1)
 	l.lost, l.lostBy = make([]float64, len(l.places)), l.split.Normal
 	if l.detail > 0 {
-		moulded, err := l.skin.SplitAt(ctx, l.places, l.detail)
+		moulded, err := l.skin.SoftenAt(ctx, l.places, l.loss)
 		if err != nil {
 			return nil, err
 		}

@@ -34,29 +34,25 @@ func (p *Split) Form(places []geom.Vec) []geom.Vec {
 
 // Split tells relief shorter than cutoff from form, in the metric of o.
 func (s *Skin) Split(ctx context.Context, o *Operator, places []geom.Vec, cutoff float64) (*Split, error) {
-	return s.split(ctx, o, places, cutoff, Long)
+	return s.split(ctx, o, places, Loss{Half: cutoff}, Long)
 }
 
-// folded is how far, by cosine, the form may look against the skin: in a narrow
-// web it folds over itself, and its direction there is the other one. No wall of
-// a line leans out so far.
-const folded = 0.5
+// Soften tells what a process takes of a skin, the relief, from what it leaves,
+// the form, in the metric of o.
+func (s *Skin) Soften(ctx context.Context, o *Operator, places []geom.Vec, loss Loss) (*Split, error) {
+	return s.split(ctx, o, places, loss, Long)
+}
 
-func (s *Skin) split(ctx context.Context, o *Operator, places []geom.Vec, cutoff, long float64) (*Split, error) {
-	smooth, err := o.GaussPlaces(ctx, places, cutoff)
+func (s *Skin) split(ctx context.Context, o *Operator, places []geom.Vec, loss Loss, long float64) (*Split, error) {
+	smooth, err := o.softPlaces(ctx, places, loss)
 	if err != nil {
 		return nil, err
 	}
-	p := &Split{Cutoff: cutoff, metric: o, Normal: s.Normals(smooth), Relief: make([]float64, len(places))}
-	geom.Chunks(len(places), s.workers, func(lo, hi int) {
-		for i := lo; i < hi; i++ {
-			if p.Normal[i].Dot(s.up[i].Vec()) < -folded {
-				p.Normal[i] = p.Normal[i].Mul(-1)
-			}
-			p.Relief[i] = places[i].Sub(smooth[i]).Dot(p.Normal[i])
-		}
-	})
-	back, err := o.Gauss(ctx, p.Relief, float64(long*cutoff))
+	p := &Split{Cutoff: loss.Half, metric: o, Normal: s.Normals(smooth), Relief: make([]float64, len(places))}
+	for i, x := range places {
+		p.Relief[i] = x.Sub(smooth[i]).Dot(p.Normal[i])
+	}
+	back, err := o.Gauss(ctx, p.Relief, float64(long*loss.Half))
 	if err != nil {
 		return nil, err
 	}
@@ -76,7 +72,7 @@ func (s *Skin) Metric(ctx context.Context, places []geom.Vec, cutoff float64) (*
 	if err != nil {
 		return nil, err
 	}
-	p, err := s.split(ctx, raw, places, 2*cutoff, 3)
+	p, err := s.split(ctx, raw, places, Loss{Half: 2 * cutoff}, 3)
 	if err != nil {
 		return nil, err
 	}
@@ -106,11 +102,16 @@ func (s *Skin) Normals(places []geom.Vec) []geom.Vec {
 
 // SplitAt is Split in the skin's own metric.
 func (s *Skin) SplitAt(ctx context.Context, places []geom.Vec, cutoff float64) (*Split, error) {
-	o, err := s.Metric(ctx, places, cutoff)
+	return s.SoftenAt(ctx, places, Loss{Half: cutoff})
+}
+
+// SoftenAt is Soften in the skin's own metric.
+func (s *Skin) SoftenAt(ctx context.Context, places []geom.Vec, loss Loss) (*Split, error) {
+	o, err := s.Metric(ctx, places, loss.Half)
 	if err != nil {
 		return nil, err
 	}
-	return s.Split(ctx, o, places, cutoff)
+	return s.Soften(ctx, o, places, loss)
 }
 
 // Areas returns the skin that each vertex stands for: a third of the triangles

@@ -7,44 +7,40 @@ import (
 
 // Passed returns the share of a wave of the given length that Split leaves in
 // the form: Transmission, with what is longer than Long cut-offs given back.
-func Passed(cutoff, length float64) float64 {
-	return 1 - float64((1-Transmission(cutoff, length))*(1-Transmission(Long*cutoff, length)))
-}
+func Passed(cutoff, length float64) float64 { return Loss{Half: cutoff}.Passed(length) }
 
 // Gain returns how many times as deep Undo with a greatest gain makes a wave, by
-// the share that Split passes of it.
+// the share that Soften passes of it.
 func Gain(greatest float64) func(passed float64) float64 {
 	mu := damping(greatest)
 	return func(passed float64) float64 { return 1 + float64((1-passed)*undone(passed, mu)) }
 }
 
 // Undo returns by how much, one number a vertex, the skin must be moved for
-// Split to give back a relief that it took away: each wave is divided by the
-// share that Split passes of it, and damped the more the less that is, by twice
+// Soften to give back a relief that it took away: each wave is divided by the
+// share that Soften passes of it, and damped the more the less that is, by twice
 // iterated regularisation (A. N. Tikhonov, 1963; J. D. Riley, 1955; from memory).
 // No wave becomes more than gain times as deep; what is far finer than the
 // process can hold stays as it is. A plain cut at that gain would leave less
 // undone of waves just coarser than where it cuts, and ripples beside every
 // sharp line.
-func (o *Operator) Undo(ctx context.Context, relief []float64, cutoff, gain float64) ([]float64, error) {
+func (o *Operator) Undo(ctx context.Context, relief []float64, loss Loss, gain float64) ([]float64, error) {
 	mu := damping(gain)
-	return o.byPassed(ctx, relief, cutoff, func(passed float64) float64 { return undone(passed, mu) })
+	return o.byPassed(ctx, relief, loss, func(passed float64) float64 { return undone(passed, mu) })
 }
 
 // Short returns what Undo leaves undone because of gain, mm a vertex.
-func (o *Operator) Short(ctx context.Context, relief []float64, cutoff, gain float64) ([]float64, error) {
+func (o *Operator) Short(ctx context.Context, relief []float64, loss Loss, gain float64) ([]float64, error) {
 	mu := damping(gain)
-	return o.byPassed(ctx, relief, cutoff, func(passed float64) float64 { return 1 - float64(passed*undone(passed, mu)) })
+	return o.byPassed(ctx, relief, loss, func(passed float64) float64 { return 1 - float64(passed*undone(passed, mu)) })
 }
 
-// byPassed multiplies each wave by a function of the share that Split passes.
-func (o *Operator) byPassed(ctx context.Context, x []float64, cutoff float64, f func(float64) float64) ([]float64, error) {
-	t := time(cutoff)
-	c := chebyshev(o.bound, 48+int(4*math.Sqrt(20*float64(o.bound*t))), func(rate float64) float64 {
-		r := float64(t * o.true(rate))
-		return f(1 - float64((1-decay(r))*(1-decay(float64(Long*Long*r)))))
-	})
-	return o.series(ctx, x, c)
+// byPassed multiplies each wave by a function of the share that Soften passes.
+func (o *Operator) byPassed(ctx context.Context, x []float64, loss Loss, f func(float64) float64) ([]float64, error) {
+	long := time(float64(Long * loss.Half))
+	return o.series(ctx, x, o.expanded(loss, func(rate float64) float64 {
+		return f(1 - float64((1-loss.survives(rate))*(1-decay(float64(long*rate)))))
+	}))
 }
 
 // undone returns by what to multiply what was taken of a wave of which a share

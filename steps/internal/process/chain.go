@@ -40,9 +40,37 @@ func (l Link) Mean() float64 {
 // shrinks with all that follow. Gaussian filters one after the other are one
 // whose squared cut-off is the sum of theirs.
 func Detail(links []Link) float64 {
+	at := DetailAt(links)
+	if at == nil {
+		return detailAt(links, 0)
+	}
+	lo, hi := 1e-3, 1e3 // the shorter a wave, the more it loses
+	for hi/lo > 1+1e-9 {
+		if l := math.Sqrt(float64(lo * hi)); at(l) > l {
+			lo = l
+		} else {
+			hi = l
+		}
+	}
+	return hi
+}
+
+// DetailAt returns the detail d that the chain holds for waves of each length l,
+// mm on the finished part: of such a wave 2^-(d/l)² survives. It is nil where
+// every link is a Gaussian filter and d is Detail at every length.
+func DetailAt(links []Link) func(length float64) float64 {
+	for _, l := range links {
+		if l.Waves != nil {
+			return func(length float64) float64 { return detailAt(links, length) }
+		}
+	}
+	return nil
+}
+
+func detailAt(links []Link, length float64) float64 {
 	squares, after := 0.0, 1.0
 	for i := len(links) - 1; i >= 0; i-- {
-		d := float64(links[i].Detail * after)
+		d := float64(links[i].at(length/after) * after)
 		squares += float64(d * d)
 		after *= links[i].Mean()
 	}

@@ -24,6 +24,10 @@ type Link struct {
 	// on the copy; 0 for one that loses nothing. Shorter waves lose more by the
 	// curve of a Gaussian filter: a wave of length l keeps 2^-(Detail/l)².
 	Detail float64
+	// Waves and Details stand for a measured curve in place of Detail: of waves
+	// of these lengths on the copy, mm, each longer than the one before, as much
+	// survives as if the copy held that detail. nil for a Gaussian filter.
+	Waves, Details []float64
 	// DetailFrom and DetailTo bound Detail with 95 % where it was measured.
 	DetailFrom, DetailTo float64
 	// ShareFrom and ShareTo bound the share with 95 % where it was measured.
@@ -73,9 +77,11 @@ func Read(t step.Table, frames map[string]geom.Mat) (links []Link, wrong []strin
 //	resin  = { volume = "7.28 %" }                     of the volume
 //	vinyl  = { x = "2 %", y = "2 %", z = "3 %", frame = "mould" }
 //	wax    = { shrinks = "2 %", detail = "0.4 mm", origin = "ask your factory" }
+//	vinyl  = { shrinks = "3 %", kept = ["12 % at 1 mm", "60 % at 2 mm", "88 % at 4 mm"] }
 //
-// Every table may also hold detail, detail-from, detail-to, shrinks-from,
-// shrinks-to, x-from, x-to and so on, and origin; one with no share at all neither shrinks nor grows.
+// Every table may also hold detail, or in its place kept: which share of the
+// depth survives at which wavelength on the copy, as it was measured. It may hold detail-from, detail-to, shrinks-from,
+// shrinks-to, x-from, x-to and so on, and origin; a link with no share at all neither shrinks nor grows.
 func One(name string, value any, frames map[string]geom.Mat) (Link, error) {
 	l := Link{Name: name, Axes: geom.Identity}
 	switch v := value.(type) {
@@ -114,6 +120,12 @@ func (l *Link) detail(t step.Table) (step.Table, error) {
 			l.Origin, _ = t.Values[i].(string)
 			continue
 		}
+		if name == "kept" {
+			if err := l.keeps(t.Values[i]); err != nil {
+				return rest, err
+			}
+			continue
+		}
 		if x := into[name]; x != nil {
 			v, ok := t.Values[i].(float64)
 			if !strings.HasPrefix(name, "detail") && !ok {
@@ -126,6 +138,9 @@ func (l *Link) detail(t step.Table) (step.Table, error) {
 			continue
 		}
 		rest.Names, rest.Values = append(rest.Names, name), append(rest.Values, t.Values[i])
+	}
+	if l.Waves != nil && l.Detail != 0 {
+		return rest, fmt.Errorf("%s: it holds detail or kept, not both: kept says more", l.Name)
 	}
 	return rest, nil
 }

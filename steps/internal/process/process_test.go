@@ -47,10 +47,16 @@ func TestDetail(t *testing.T) {
 
 func TestBadLinks(t *testing.T) {
 	for want, link := range map[string]any{
-		"detail is a length":      table(step.Share, "shrinks", 0.02, "detail", -1.0),
-		"detail-to is a length":   table(step.Share, "detail-to", "much"),
-		"shrinks-from is a share": table(step.Share, "shrinks", 0.02, "shrinks-from", "2"),
-		"a link's table holds":    table(step.Share, "shrinks", 0.02, "grows", 0.01),
+		"detail is a length":       table(step.Share, "shrinks", 0.02, "detail", -1.0),
+		"detail-to is a length":    table(step.Share, "detail-to", "much"),
+		"shrinks-from is a share":  table(step.Share, "shrinks", 0.02, "shrinks-from", "2"),
+		"such as \"60 % at 2 mm\"": table(step.Share, "kept", []string{"12 % of 1 mm"}),
+		"from short waves":         table(step.Share, "kept", []string{"12 % at 2 mm", "14 % at 1 mm"}),
+		"no less survives":         table(step.Share, "kept", []string{"12 % at 1 mm", "11 % at 2 mm"}),
+		"kept is a list":           table(step.Share, "kept", 0.3),
+		"not both":                 table(step.Share, "detail", 0.5, "kept", []string{"12 % at 1 mm"}),
+		"a share from 0 to 100 %":  table(step.Share, "kept", []string{"120 % at 1 mm"}),
+		"a link's table holds":     table(step.Share, "shrinks", 0.02, "grows", 0.01),
 	} {
 		if _, err := One("wax", link, nil); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v, want %q", err, want)
@@ -58,6 +64,38 @@ func TestBadLinks(t *testing.T) {
 	}
 	if _, err := One("wax", step.Table{Names: []string{"detail"}, Kinds: []step.ValueType{step.Share}, Values: []any{0.5}}, nil); err == nil {
 		t.Error("a detail of 50 % is no length")
+	}
+}
+
+// TestKept: a curve that is a Gaussian filter's is one; one that is not gives
+// back what was measured, and a chain the product of its links' curves.
+func TestKept(t *testing.T) {
+	curve := func(texts ...string) step.Table { return table(step.Share, "kept", texts) }
+	links, wrong := Read(table(step.Share, "vinyl", curve("6.25 % at 0.5 mm", "50 % at 1 mm", "84.0896 % at 2 mm")), nil)
+	if len(wrong) > 0 {
+		t.Fatal(wrong)
+	}
+	if d := Detail(links); math.Abs(d-1) > 1e-5 {
+		t.Errorf("half survives at %v, want 1 mm", d)
+	}
+	survives := func(links []Link, length float64) float64 {
+		d := DetailAt(links)(length) / length
+		return math.Exp2(-d * d)
+	}
+	for _, length := range []float64{0.3, 0.7, 1.3, 5} {
+		if got, want := survives(links, length), math.Exp2(-1/length/length); math.Abs(got-want) > 1e-5 {
+			t.Errorf("of %v mm %v survives, want %v", length, got, want)
+		}
+	}
+	// 40 % of 2 mm on the wax, which shrinks by 10 % to 1.8 mm of vinyl, of
+	// which half survives: 20 %.
+	wax := curve("20 % at 1 mm", "40 % at 2 mm", "80 % at 8 mm")
+	links, wrong = Read(table(step.Share, "wax", wax, "vinyl", table(step.Share, "shrinks", 0.1, "detail", 1.8)), nil)
+	if got := survives(links, 1.8); len(wrong) > 0 || math.Abs(got-0.2) > 1e-9 {
+		t.Errorf("%v survives both, want 0.2 (%v)", got, wrong)
+	}
+	if got := survives(links, Detail(links)); math.Abs(got-0.5) > 1e-6 {
+		t.Errorf("at its detail of %v mm the chain keeps %v", Detail(links), got)
 	}
 }
 

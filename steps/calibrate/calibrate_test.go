@@ -128,7 +128,13 @@ func TestTableReads(t *testing.T) {
 		x := 0.02 + 0.01*float64(k)
 		even.shrink[k], uneven.shrink[k] = band{0.05, 0.049, 0.051}, band{x, x - 0.001, x + 0.001}
 	}
-	for _, f := range []found{even, uneven} {
+	own := even
+	own.free = true
+	for k := range own.share {
+		at := form.Passed(0.8/0.95, cutoffAt(firstBand+k)) // a curve that is known after all
+		own.share[k] = band{at, at - 0.02, at + 0.02}
+	}
+	for _, f := range []found{even, uneven, own} {
 		text := newResult(values, []*found{&f}).toml()
 		var read struct {
 			Materials map[string]struct {
@@ -158,7 +164,10 @@ func TestTableReads(t *testing.T) {
 				t.Errorf("axis %d: %v, want %v", k, l.Share[k], b.at)
 			}
 		}
-		if l.Detail != 0.8 || l.DetailFrom != 0.7 || l.DetailTo != 0.9 || l.Even() && (math.Abs(l.ShareFrom-0.049) > 1e-9 || math.Abs(l.ShareTo-0.051) > 1e-9) ||
+		if d := process.Detail([]process.Link{l}); math.Abs(d-0.8) > 0.02 || f.free == (l.Waves == nil) {
+			t.Errorf("half survives at %v mm, want 0.8, by %v in\n%s", d, l.Waves, text)
+		}
+		if !f.free && l.Detail != 0.8 || l.DetailFrom != 0.7 || l.DetailTo != 0.9 || l.Even() && (math.Abs(l.ShareFrom-0.049) > 1e-9 || math.Abs(l.ShareTo-0.051) > 1e-9) ||
 			!l.Even() && (math.Abs(l.AxisFrom[2]-0.039) > 1e-9 || math.Abs(l.AxisTo[0]-0.021) > 1e-9) {
 			t.Errorf("%+v", l)
 		}
@@ -170,6 +179,14 @@ func quantities(t *testing.T, link map[string]any) step.Table {
 	t.Helper()
 	var out step.Table
 	for name, value := range link {
+		if list, ok := value.([]any); ok {
+			var texts []string
+			for _, text := range list {
+				texts = append(texts, text.(string))
+			}
+			out.Names, out.Kinds, out.Values = append(out.Names, name), append(out.Kinds, step.Strings), append(out.Values, texts)
+			continue
+		}
 		text := value.(string)
 		if number, unit, ok := strings.Cut(text, " "); ok && (unit == "%" || unit == "mm") {
 			x, err := strconv.ParseFloat(number, 64)

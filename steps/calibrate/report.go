@@ -3,6 +3,7 @@ package calibrate
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"layette/steps/internal/draw"
@@ -63,7 +64,7 @@ func (r *result) notes() []string {
 			notes = append(notes, fmt.Sprintf("%s cannot tell: the fit leaves %.3f mm, of which noise explains %.3f mm, and bends by %.3f mm. It was left out. Is it of this master, whole enough and scanned finely enough?", s.name, s.sigma, s.noise, s.bend))
 		}
 		if s.free {
-			notes = append(notes, s.name+" loses relief by no Gaussian curve: its shares are told wavelength by wavelength, and its detail only says where half is left.")
+			notes = append(notes, s.name+" loses relief by no Gaussian curve: its shares are told wavelength by wavelength, in the table too, and its detail only says where half is left.")
 		}
 		if s.covered < 0.5 {
 			notes = append(notes, fmt.Sprintf("%s shows only %.0f %% of the master's skin.", s.name, 100*s.covered))
@@ -108,11 +109,35 @@ func (r *result) toml() string {
 	} else {
 		fmt.Fprintf(&b, "shrinks = \"%.3f %%\", shrinks-from = \"%.3f %%\", shrinks-to = \"%.3f %%\"", 100*r.mean.at, 100*r.mean.from, 100*r.mean.to)
 	}
-	fmt.Fprintf(&b, ", detail = \"%.3f mm\", detail-from = \"%.3f mm\", detail-to = \"%.3f mm\", origin = %q } }\n", max(0, r.detail.at), max(0, r.detail.from), max(0, r.detail.to), strings.Map(printable, origin))
+	fmt.Fprintf(&b, ", %s, detail-from = \"%.3f mm\", detail-to = \"%.3f mm\", origin = %q } }\n", r.softens(), max(0, r.detail.from), max(0, r.detail.to), strings.Map(printable, origin))
 	if r.uneven() {
 		b.WriteString("frames  = { master = { x = [1, 0, 0], y = [0, 1, 0] } }\n")
 	}
 	return b.String()
+}
+
+// softens writes the transfer as a link has it: the detail, or wavelength by
+// wavelength on the sample where a sample loses relief by no Gaussian curve.
+func (r *result) softens() string {
+	if !slices.ContainsFunc(r.samples, func(s *found) bool { return s.tells() && s.free }) {
+		return fmt.Sprintf("detail = \"%.3f mm\"", max(0, r.detail.at))
+	}
+	left, last := 1-r.mean.at, 0.0
+	var kept []string
+	for k, b := range r.share {
+		wave := float64(cutoffAt(firstBand+k) * left)
+		// What is longer than form.Long details goes back to the form by itself.
+		long := form.Transmission(float64(form.Long*r.detail.at), wave)
+		if long > 0.9 || !b.known() {
+			continue
+		}
+		last = max(last, min(1, max(0, 1-(1-b.at)/(1-long))))
+		kept = append(kept, fmt.Sprintf("\"%.1f %% at %.3f mm\"", 100*last, wave))
+	}
+	if len(kept) == 0 {
+		return fmt.Sprintf("detail = \"%.3f mm\"", max(0, r.detail.at))
+	}
+	return "kept = [" + strings.Join(kept, ", ") + "]"
 }
 
 // samples counts samples in words.

@@ -60,20 +60,20 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 
 // look is what is known of one surface.
 type look struct {
-	values step.Values
-	mesh   *geom.Mesh // as given, welded
-	skin   *form.Skin
-	places []geom.Vec
-	split  *form.Split
-	depth  []float64 // mm below the skin beside the lines
-	detail float64
-	loss   form.Loss // of the chain
-	lost     []float64 // along lostBy, mm: what moulding fills in is negative
-	lostBy   []geom.Vec
-	beside   []bool
-	regions  []region.Ball
-	lines    []line
-	open     float64 // length of rims, mm
+	values  step.Values
+	mesh    *geom.Mesh // as given, welded
+	skin    *form.Skin
+	places  []geom.Vec
+	split   *form.Split
+	depth   []float64 // mm below the skin beside the lines
+	detail  float64
+	loss    form.Loss // of the chain
+	lost    []float64 // along lostBy, mm: what moulding fills in is negative
+	lostBy  []geom.Vec
+	beside  []bool
+	regions []region.Ball
+	lines   []line
+	open    float64 // length of rims, mm
 }
 
 func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {

@@ -28,13 +28,13 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "coverage",
-		Version: 4,
+		Version: 5,
 		Summary: "Tells what no scan saw, the likely cause, and where to stand for the next shot.",
 		Method: "Unseen places are the holes of the joined surface and its invented skin (seen = 0). As many of the largest as the part has " +
 			"openings of its own (a neck, a wrist) are set apart.\n\n" +
 			"For each place rays are cast from it through the air: where most meet skin, it is a hollow. Where a scanner stood in clear sight, " +
 			"nearly square on and close enough, and still nothing came back, the skin is wet, shiny, dark or hairy. Where scanners saw it only from " +
-			"the side it was grazing. Otherwise nobody looked.\n\n" +
+			"the side it was grazing. Otherwise nobody looked. Of pinholes no cause is told.\n\n" +
 			"The advice is the direction from which most of the place is in clear sight, nearest to square on, at the distance of the other shots. " +
 			"It is told from where other shots were taken, so many degrees round from the nearest and towards another or away from it, since a part " +
 			"placed by its shots alone has no front of its own.",
@@ -51,7 +51,7 @@ func (Kind) Handbook() step.Handbook {
 		},
 		Values: []step.Value{
 			{Name: "openings", Type: step.Count, Default: "1", Min: "0", Max: "20", Doc: "how many openings the part has of its own", Origin: "common practice: a head or a limb has one"},
-			{Name: "least", Type: step.Length, Default: "1 mm", Min: "0.01 mm", Doc: "narrower places are counted, not shown", Origin: "common practice, no source"},
+			{Name: "least", Type: step.Length, Default: "1 mm", Min: "0.01 mm", Doc: "narrower places are pinholes: counted, not shown", Origin: "common practice, no source"},
 			{Name: "wide", Type: step.Length, Default: "6 mm", Doc: "wider places are faults: too much to invent", Origin: "common practice, no source"},
 			{Name: "stand", Type: step.Length, Default: "220 mm", Min: "10 mm", Doc: "how far off to stand, if the scans do not tell", Origin: "ask your scanner's maker"},
 			{Name: "spots", Type: step.Count, Default: "40", Min: "1", Max: "1000", Doc: "how many places are shown at most"},
@@ -71,6 +71,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "wet", Type: step.Count, Doc: "unseen places that were looked at and gave nothing back"},
 			{Name: "grazing", Type: step.Count, Doc: "unseen places that were seen only from the side"},
 			{Name: "missed", Type: step.Count, Doc: "unseen places where nobody looked"},
+			{Name: "pinholes", Type: step.Count, Doc: "unseen places narrower than `least`: no cause is told of them"},
 		},
 		Outputs: []step.Output{
 			{Name: "map", Kind: step.Surface, Doc: "the surface with the number of scans at each vertex (property scans)"},
@@ -88,6 +89,9 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	}
 	if len(m.Seen) == 0 {
 		return nil, fmt.Errorf("%s: it does not say how many scans saw each vertex (property seen): give the surface that merge made", job.Inputs["surface"][0].Name)
+	}
+	if slices.Max(m.Seen) == 0 {
+		return nil, fmt.Errorf("%s: no scan saw any of it (property seen is 0 everywhere): give the surface that merge made", job.Inputs["surface"][0].Name)
 	}
 	c := &cover{job: job, m: m}
 	if c.edges, err = m.Edges(ctx, job.Workers); err != nil {
@@ -136,10 +140,10 @@ func (c *cover) write() error {
 	}
 	var b strings.Builder
 	w := csv.NewWriter(&b)
-	w.Write([]string{"place", "x mm", "y mm", "z mm", "wide mm", "skin mm2", "cause", "advice"})
+	w.Write([]string{"place", "x mm", "y mm", "z mm", "wide mm", "long mm", "skin mm2", "cause", "advice"})
 	for i, p := range c.places {
 		at := p.at.Add(c.m.Origin)
-		w.Write([]string{strconv.Itoa(i + 1), one(at.X), one(at.Y), one(at.Z), one(p.wide), one(p.area), string(p.cause), p.advice})
+		w.Write([]string{strconv.Itoa(i + 1), one(at.X), one(at.Y), one(at.Z), one(p.wide), one(p.long()), one(p.area), string(p.cause), p.advice})
 	}
 	w.Flush()
 	return workpiece.WriteText(c.job, "places", "places.csv", b.String())
@@ -171,7 +175,7 @@ func (c *cover) measures() map[string]any {
 	return map[string]any{
 		"unseen.share": area / (area + all), "unseen.area": area, "unseen.places": int64(len(c.places)), "unseen.wide": wide, "unseen.widest": widest,
 		"seen.once": seen[1].Total() / all, "seen.twice": seen[2].Total() / all, "seen.more": seen[3].Total() / all,
-		"openings": int64(c.openings), "openings.area": c.own, "hollow": count[hollow], "wet": count[wet], "grazing": count[grazing], "missed": count[missed],
+		"openings": int64(c.openings), "openings.area": c.own, "hollow": count[hollow], "wet": count[wet], "grazing": count[grazing], "missed": count[missed], "pinholes": count[pinhole],
 	}
 }
 
@@ -186,7 +190,7 @@ func (c *cover) spots() []step.Spot {
 		spots = append(spots, step.Spot{
 			Number: len(spots) + 1, What: "unseen, " + string(p.cause), At: [3]float64{at.X, at.Y, at.Z}, Radius: p.wide / 2,
 			Value: p.wide, Unit: "mm", Surface: "map", Fault: p.wide > c.job.Values.Float("wide"), Ring: p.outline(c.m),
-			Says: fmt.Sprintf("%.1f mm wide, %.0f mm² of skin no scan saw: %s %s", p.wide, p.area, says[p.cause], p.advice),
+			Says: fmt.Sprintf("%.1f mm wide and %.1f mm long, %.0f mm² of skin no scan saw: %s %s", p.wide, p.long(), p.area, says[p.cause], p.advice),
 		})
 	}
 	return spots

@@ -45,24 +45,59 @@ func (c *cover) holes() []*place {
 }
 
 // measure finds a hole's flat area, its normal and its width: of an ellipse the
-// short axis, from the second moments of its outline, but no more than the
-// diameter of a disc of that area.
+// short axis, four times the standard deviation that way of the flat area within
+// the outline, but no more than the diameter of a disc of that area.
 func (p *place) measure(m *geom.Mesh) {
+	corner := func(i int) geom.Vec { return m.Verts[p.verts[i%len(p.verts)]].Vec().Sub(p.at) }
 	var vector geom.Vec
-	var moment geom.Mat
-	for i, v := range p.verts {
-		a, b := m.Verts[v].Vec().Sub(p.at), m.Verts[p.verts[(i+1)%len(p.verts)]].Vec().Sub(p.at)
-		vector = vector.Add(a.Cross(b).Mul(0.5))
-		x := [3]float64{a.X, a.Y, a.Z}
-		for r := range 3 {
-			for k := range 3 {
-				moment[r][k] += float64(x[r]*x[k]) / float64(len(p.verts))
-			}
-		}
+	for i := range p.verts {
+		vector = vector.Add(corner(i).Cross(corner(i + 1)).Mul(0.5))
 	}
 	p.area, p.normal = vector.Len(), vector.Unit()
-	values, _ := geom.Eigen3(moment)
-	p.wide = 2 * min(math.Sqrt(2*max(values[1], 0)), math.Sqrt(p.area/math.Pi))
+	var s spread
+	for i := range p.verts { // in triangles about the middle
+		a, b := corner(i), corner(i+1)
+		w := a.Cross(b).Dot(p.normal) / 2
+		// A triangle's moments are those of three points in the middles of its sides.
+		for _, q := range [3]geom.Vec{a.Mul(0.5), b.Mul(0.5), a.Add(b).Mul(0.5)} {
+			s.add(q, w/3)
+		}
+	}
+	p.wide = min(s.short(), 2*math.Sqrt(p.area/math.Pi))
+}
+
+// spread gathers the second moments of what lies about a place.
+type spread struct {
+	weight float64
+	first  geom.Vec
+	second geom.Mat
+}
+
+func (s *spread) add(p geom.Vec, w float64) {
+	s.weight += w
+	s.first = s.first.Add(p.Mul(w))
+	x := [3]float64{p.X, p.Y, p.Z}
+	for r := range 3 {
+		for k := range 3 {
+			s.second[r][k] += float64(float64(x[r]*x[k]) * w)
+		}
+	}
+}
+
+// short returns the short axis of an ellipse of that spread, mm: four standard
+// deviations. The least of the three is the bend of the skin.
+func (s *spread) short() float64 {
+	if s.weight <= 0 { // an outline twisted over itself
+		return math.Inf(1)
+	}
+	x := [3]float64{s.first.X, s.first.Y, s.first.Z}
+	for r := range 3 {
+		for k := range 3 {
+			s.second[r][k] = s.second[r][k]/s.weight - float64(x[r]*x[k])/float64(s.weight*s.weight)
+		}
+	}
+	values, _ := geom.Eigen3(s.second)
+	return 4 * math.Sqrt(max(values[1], 0))
 }
 
 // invented returns the connected patches of vertices that no scan saw.
@@ -105,9 +140,31 @@ func (c *cover) invented() []*place {
 		p.verts = append(p.verts, int32(v))
 	}
 	for _, p := range list {
+		p.narrow(m)
 		p.settle(m)
 	}
 	return list
+}
+
+// narrow measures the short axis of a patch that is longer than wide.
+func (p *place) narrow(m *geom.Mesh) {
+	const few = 12 // vertices tell no shape
+	if len(p.verts) < few {
+		return
+	}
+	var s spread
+	for _, v := range p.verts {
+		s.add(m.Verts[v].Vec().Sub(p.at), 1)
+	}
+	p.wide = min(p.wide, s.short())
+}
+
+// long is the long axis, of an ellipse of that area and width.
+func (p *place) long() float64 {
+	if p.wide == 0 {
+		return 0
+	}
+	return max(p.wide, 4*p.area/(math.Pi*p.wide))
 }
 
 // settle moves the middle of a patch onto its own nearest vertex.

@@ -103,6 +103,7 @@ const (
 	wet     cause = "wet"
 	grazing cause = "grazing"
 	missed  cause = "missed"
+	pinhole cause = "pinhole"
 )
 
 var says = map[cause]string{
@@ -110,17 +111,22 @@ var says = map[cause]string{
 	wet:     "it was in clear sight and nothing came back: wet, shiny, dark or hairy skin.",
 	grazing: "it was seen only from the side.",
 	missed:  "nobody looked here.",
+	pinhole: "a pinhole.",
 }
 
 // explain finds cause and advice for every place.
 func (c *cover) explain(ctx context.Context) error {
 	c.job.Progress.Start("looking out of unseen places", len(c.places))
 	return geom.Each(ctx, len(c.places), c.job.Workers, func(i int) {
+		defer c.job.Progress.Add(1)
 		p := c.places[i]
+		if p.wide < c.job.Values.Float("least") {
+			p.cause, p.advice = pinhole, "Too small to hide anything: sculpt over it."
+			return
+		}
 		open := c.sky(p)
 		c.why(p, open)
 		c.advise(p, open)
-		c.job.Progress.Add(1)
 	})
 }
 

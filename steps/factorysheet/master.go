@@ -132,7 +132,7 @@ func (m *master) take(ctx context.Context, p workpiece.Piece, workers int) error
 	if m.Closed {
 		m.Volume = mesh.Volume()
 	}
-	openings, err := mesh.Openings(ctx, edges)
+	openings, err := mesh.Openings(ctx, edges, workers)
 	if err != nil {
 		return err
 	}

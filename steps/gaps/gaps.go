@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"layette/engine/step"
@@ -98,7 +99,7 @@ func (l *look) columns(n int) []meshio.Column {
 
 // notes says what people should know beside the spots.
 func (l *look) notes(finds []find) []string {
-	var notes []string
+	notes := slices.Clone(l.odd)
 	if l.open > 0 || l.twisted > 0 {
 		if l.open > 0 {
 			notes = append(notes, fmt.Sprintf("the surface is open: %.1f mm of rim; gaps and corners are still measured, the solid only where skin faces skin", l.open))

@@ -60,12 +60,13 @@ type look struct {
 	solid    []geom.Ball
 	along    []float32 // distance along the skin between a place and where its ball of air touches
 	class    []class
-	first    []int32 // first place of each vertex, -1: none
-	inner    []class // the same for the solid: gap is a wall, corner an outside corner
-	thinnest float64 // least thickness of the solid, mm
-	inward   float64 // -1 if the surface is inside out
-	open     float64 // length of its rims, mm
-	twisted  int     // edges whose triangles face against one another, or are too many
+	first    []int32  // first place of each vertex, -1: none
+	inner    []class  // the same for the solid: gap is a wall, corner an outside corner
+	thinnest float64  // least thickness of the solid, mm
+	inward   float64  // -1 if the surface is inside out
+	open     float64  // length of its rims, mm
+	twisted  int      // edges whose triangles face against one another, or are too many
+	odd      []string // what is to be said of openings and shells
 }
 
 func (l *look) at(i int32) geom.Vec { return l.skin.At[i].Vec() }
@@ -85,7 +86,7 @@ func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*loo
 			return err
 		},
 		func() (err error) {
-			if l.open, l.twisted, err = l.skin.Rims(ctx); err != nil {
+			if err := l.ends(ctx, m, job.Workers); err != nil {
 				return err
 			}
 			if l.open == 0 && l.twisted == 0 && m.Volume() < 0 {

@@ -11,7 +11,7 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "hollow",
-		Version: 4,
+		Version: 5,
 		Summary: "Tells how a part comes out hollow: solid tips, chambers cut off from the opening, liquid that stays behind, volume and mass of vinyl.",
 		Method: `The part is a mould filled with liquid vinyl that builds inward from the skin by "wall"; the opening, a flat end, builds none. What lies deeper below the skin than the wall stays hollow. Depths are measured in cubes of side "cube", exactly (to the triangles) at every middle up to the wall and half the drain width, so volumes are far finer than a cube; a way narrower than about a cube may be taken for closed.
 
@@ -31,7 +31,7 @@ How far apart facing walls of the cavity should be (three walls, five at best) i
 			"Liquid that is poured out turned and shaken runs farther than this supposes, and air rises into tips that this takes for filled.",
 			"Nothing here says that a solid tip cures through: ask your factory what thickness does.",
 		},
-		Inputs: []step.Input{{Name: "surface", Kind: step.Surface, Doc: "the part as moulded: closed with a flat end for its opening, or open at that one rim"}},
+		Inputs: []step.Input{{Name: "surface", Kind: step.Surface, Doc: "the part as moulded: closed with a flat end for its opening, or open at that one rim; other rims are closed straight across"}},
 		Values: []step.Value{
 			{Name: "wall", Type: step.Length, Default: "2.5 mm", Min: "0.2 mm", Max: "20 mm", Doc: "wall of the vinyl", Origin: factory},
 			{Name: "cube", Type: step.Length, Default: "0.4 mm", Min: "0.05 mm", Max: "5 mm", Doc: "resolution; made coarser, and said so, for parts of more than 40 million cubes", Origin: practice},
@@ -42,7 +42,7 @@ How far apart facing walls of the cavity should be (three walls, five at best) i
 			{Name: "build-up", Type: step.Number, Default: "1.5", Min: "1", Max: "2", Doc: "walls of vinyl in a corner that are worth a word; a square edge has 1.41", Origin: practice},
 			{Name: "least-chamber", Type: step.Volume, Default: "3 mm3", Min: "0 mm3", Doc: "chambers and pools smaller than this are left out", Origin: practice},
 			{Name: "density", Type: step.Density, Default: "1.2 g/cm3", Min: "0.5 g/cm3", Max: "3 g/cm3", Doc: "of the cured vinyl", Origin: factory},
-			{Name: "opening", Type: step.Point, Optional: true, Doc: "a place on the opening, where a part has several flat ends"},
+			{Name: "opening", Type: step.Point, Optional: true, Doc: "a place on the opening, where a part has several flat ends or rims"},
 		},
 		Measures: []step.Measure{
 			{Name: "cube", Type: step.Length, Resolution: 0.001, Doc: "side of the cubes that were used"},

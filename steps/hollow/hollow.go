@@ -6,13 +6,13 @@ package hollow
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"strings"
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
+	"layette/steps/internal/limb"
 	"layette/steps/internal/meshio"
 	"layette/steps/internal/workpiece"
 )
@@ -119,32 +119,31 @@ func (c *casting) stand(ctx context.Context, job *step.Job, m *geom.Mesh) error 
 	if err != nil {
 		return err
 	}
-	c.part = m
-	if !m.Closed(edges) {
-		if len(m.Rims(edges)) == 0 {
-			return errors.New("the surface has edges where triangles turn against one another or more than two meet: what is inside cannot be told; run soundness first")
-		}
-		if c.part, c.mouth, err = capped(ctx, m, edges); err != nil {
-			return err
-		}
-		c.notes = append(c.notes, "the surface is open at one rim, which is taken for its opening")
-	} else {
-		if m.Volume() < 0 {
-			return errors.New("the surface is inside out; run soundness first")
-		}
-		var near *geom.Vec
-		if job.Values.Has("opening") {
-			p := job.Values.Point("opening")
-			near = &geom.Vec{X: p[0] - m.Origin.X, Y: p[1] - m.Origin.Y, Z: p[2] - m.Origin.Z}
-		}
-		var says string
-		if c.mouth, says, err = findMouth(ctx, m, edges, near); err != nil {
-			return err
-		}
-		if says != "" {
-			c.notes = append(c.notes, says)
+	var near *geom.Vec
+	if job.Values.Has("opening") {
+		p := job.Values.Point("opening")
+		near = &geom.Vec{X: p[0] - m.Origin.X, Y: p[1] - m.Origin.Y, Z: p[2] - m.Origin.Z}
+	}
+	if _, n := m.Shells(edges); n > 1 {
+		c.note("%d separate shells: they are cast together, through one opening", n)
+	}
+	open := !m.Closed(edges)
+	if open {
+		m, err = c.capped(ctx, m, edges, near, job.Workers)
+	}
+	if err == nil && m.Volume() < 0 {
+		c.notes = append(c.notes, "the surface is inside out; it was cast as if turned the right way")
+		if m = limb.TurnedOver(m); !open {
+			edges, err = m.Edges(ctx, job.Workers)
 		}
 	}
+	if err == nil && !open {
+		err = c.findMouth(ctx, m, edges, near, job.Workers)
+	}
+	if err != nil {
+		return err
+	}
+	c.part = m
 	if c.mouth != nil {
 		c.part, c.pose = stood(c.part, c.mouth)
 	}

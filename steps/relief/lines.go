@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"layette/engine/step"
@@ -101,7 +102,7 @@ func (l *look) rows() string {
 
 // notes says what people should know beside the spots.
 func (l *look) notes() []string {
-	var notes []string
+	notes := slices.Clone(l.odd)
 	if l.open > 0 {
 		notes = append(notes, fmt.Sprintf("the surface is open: %.1f mm of rim, or of edges that more than two triangles share; lines within %.1f mm of them are not counted", l.open, l.split.Cutoff))
 	}

@@ -4,13 +4,13 @@ package relief
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 
 	"layette/engine/step"
 	"layette/steps/internal/form"
 	"layette/steps/internal/geom"
+	"layette/steps/internal/limb"
 	"layette/steps/internal/meshio"
 	"layette/steps/internal/process"
 	"layette/steps/internal/region"
@@ -73,7 +73,8 @@ type look struct {
 	beside  []bool
 	regions []region.Ball
 	lines   []line
-	open    float64 // length of rims, mm
+	open    float64  // length of rims, mm
+	odd     []string // what is to be said of openings, shells and sides
 }
 
 func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
@@ -88,12 +89,13 @@ func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
 	if l.mesh, _, err = m.Welded(ctx, job.Workers); err != nil {
 		return nil, err
 	}
+	if err := l.ends(ctx, job.Workers); err != nil {
+		return nil, err
+	}
 	if l.skin, err = form.NewSkin(ctx, l.mesh, job.Workers); err != nil {
 		return nil, err
 	}
-	if l.open = l.skin.Rims(); l.open == 0 && l.mesh.Volume() < 0 {
-		return nil, errors.New("the surface is inside out: its lines would be taken for ridges; run soundness first")
-	}
+	l.open = l.skin.Rims()
 	l.places = l.skin.Places()
 	job.Progress.Start("telling relief from form", 2)
 	cutoff := job.Values.Float("cutoff")
@@ -115,6 +117,25 @@ func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
 	}
 	job.Progress.Add(1)
 	return l, nil
+}
+
+// ends looks at openings and shells, and turns a closed surface that is inside
+// out.
+func (l *look) ends(ctx context.Context, workers int) error {
+	edges, err := l.mesh.Edges(ctx, workers)
+	if err != nil {
+		return err
+	}
+	if l.odd, err = limb.Ends(ctx, l.mesh, edges, "lines are measured wherever they are", workers); err != nil {
+		return err
+	}
+	if l.mesh.Closed(edges) && l.mesh.Volume() < 0 {
+		turned := *l.mesh
+		turned.Tris, turned.Normals = limb.TurnedOver(l.mesh).Tris, nil
+		l.mesh = &turned
+		l.odd = append(l.odd, "the surface is inside out; it was looked at, and is written, as if turned the right way")
+	}
+	return nil
 }
 
 // moulded returns where the skin is when it comes out of the mould.

@@ -94,7 +94,7 @@ func TestLines(t *testing.T) {
 	if kept := r.Measures["kept.least"].(float64); math.Abs(kept-0.68) > 0.03 {
 		t.Errorf("the finest line keeps %v", kept)
 	}
-	if len(r.Notes) != 2 || !strings.Contains(r.Notes[0], "open") || !strings.Contains(r.Notes[1], "will not be seen") {
+	if len(r.Notes) != 3 || !strings.Contains(r.Notes[0], "not flat") || !strings.Contains(r.Notes[1], "open") || !strings.Contains(r.Notes[2], "will not be seen") {
 		t.Errorf("notes %q", r.Notes)
 	}
 }

@@ -14,7 +14,7 @@ func TestOpenings(t *testing.T) {
 	sin, cos := math.Sincos(0.7)
 	turned := moved(m, func(p Vec) Vec { return Vec{p.X, cos*p.Y - sin*p.Z, sin*p.Y + cos*p.Z}.Add(Vec{30, -4, 9}) })
 	for name, m := range map[string]*Mesh{"as it is": m, "shuffled": shuffled(m, 9), "turned": turned} {
-		list, err := m.Openings(t.Context(), linksOf(t, m))
+		list, err := m.Openings(t.Context(), linksOf(t, m), 2)
 		if err != nil || len(list) != 2 {
 			t.Fatalf("%s: %d openings, %v", name, len(list), err)
 		}
@@ -37,7 +37,7 @@ func TestOpenings(t *testing.T) {
 func TestOpeningOfOpenSkin(t *testing.T) {
 	m := tube(40, 64, upright(50), func(float64) float64 { return 12 })
 	m.Tris = m.Tris[:len(m.Tris)-128] // the last 128 are both ends
-	list, err := m.Openings(t.Context(), linksOf(t, m))
+	list, err := m.Openings(t.Context(), linksOf(t, m), 2)
 	if err != nil || len(list) != 2 || !list[0].Open() || !list[1].Open() {
 		t.Fatalf("%+v, %v", list, err)
 	}
@@ -53,7 +53,7 @@ func TestOpeningNotFlat(t *testing.T) {
 		}
 		return p
 	})
-	list, err := m.Openings(t.Context(), linksOf(t, m))
+	list, err := m.Openings(t.Context(), linksOf(t, m), 2)
 	if err != nil || len(list) != 2 {
 		t.Fatalf("%d, %v", len(list), err)
 	}
@@ -64,7 +64,7 @@ func TestOpeningNotFlat(t *testing.T) {
 
 func TestNoOpening(t *testing.T) {
 	for _, m := range []*Mesh{ball(Vec{}, 10, 4), doughnut(20, 6, 60, 30)} {
-		if list, err := m.Openings(t.Context(), linksOf(t, m)); err != nil || len(list) != 0 {
+		if list, err := m.Openings(t.Context(), linksOf(t, m), 2); err != nil || len(list) != 0 {
 			t.Errorf("%d openings, %v", len(list), err)
 		}
 	}
@@ -97,7 +97,7 @@ func TestOpeningsCancelled(t *testing.T) {
 	stop := errors.New("enough")
 	cancel(stop)
 	m := ball(Vec{}, 5, 3)
-	if _, err := m.Openings(ctx, linksOf(t, m)); !errors.Is(err, stop) {
+	if _, err := m.Openings(ctx, linksOf(t, m), 2); !errors.Is(err, stop) {
 		t.Fatal(err)
 	}
 }

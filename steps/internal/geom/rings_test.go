@@ -9,7 +9,7 @@ import (
 func ringsOf(t testing.TB, m *Mesh, spacing float64) (*Rings, Opening) {
 	t.Helper()
 	e := linksOf(t, m)
-	open, err := m.Openings(t.Context(), e)
+	open, err := m.Openings(t.Context(), e, 2)
 	if err != nil || len(open) == 0 {
 		t.Fatalf("%d openings, %v", len(open), err)
 	}

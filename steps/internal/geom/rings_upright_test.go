@@ -28,7 +28,7 @@ func TestRingsUpright(t *testing.T) {
 	}
 	m = shuffled(m, 3)
 	e := linksOf(t, m)
-	open, err := m.Openings(t.Context(), e)
+	open, err := m.Openings(t.Context(), e, 2)
 	if err != nil || len(open) == 0 {
 		t.Fatalf("%d openings, %v", len(open), err)
 	}

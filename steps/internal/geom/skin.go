@@ -262,38 +262,6 @@ func (v Vec) across() Vec {
 	return v.Cross(Vec{Y: 1}).Unit()
 }
 
-// Rims returns the length of edges with one triangle only, mm, and how many
-// edges have neighbours that turn against one another or more than two
-// triangles: 0 and 0 for a closed surface with one outside. It fails when ctx
-// is done.
-func (s *Skin) Rims(ctx context.Context) (open float64, twisted int, err error) {
-	var sum Sum
-	var to, from []int32
-	for v := range int32(len(s.Mesh.Verts)) {
-		if v%4096 == 0 && ctx.Err() != nil {
-			return 0, 0, context.Cause(ctx)
-		}
-		to, from = to[:0], from[:0]
-		for _, f := range s.Faces.Of(v) {
-			t := s.Mesh.Tris[f]
-			for t[0] != v {
-				t = turn(t)
-			}
-			to, from = append(to, t[1]), append(from, t[2])
-		}
-		slices.Sort(to)
-		slices.Sort(from)
-		for i, w := range to {
-			if i > 0 && to[i-1] == w {
-				twisted++
-			} else if _, met := slices.BinarySearch(from, w); !met {
-				sum.Add(s.Mesh.Verts[v].Vec().Sub(s.Mesh.Verts[w].Vec()).Len())
-			}
-		}
-	}
-	return sum.Total(), twisted, nil
-}
-
 // refine halves edges longer than longest until there are none, keeping the
 // surface closed where it was. cut tells which triangles came of one over twice
 // as long: a flat side, not a facet of round skin. nil if nothing was cut.

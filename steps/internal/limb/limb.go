@@ -106,7 +106,7 @@ func (l *Limb) rings(ctx context.Context, w Want) (*geom.Rings, error) {
 // open finds the openings of the largest shell and turns the surface the right
 // way round.
 func (l *Limb) open(ctx context.Context, w Want) error {
-	all, err := l.Mesh.Openings(ctx, l.Edges)
+	all, err := l.Mesh.Openings(ctx, l.Edges, w.Workers)
 	if err != nil {
 		return err
 	}

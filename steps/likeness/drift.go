@@ -73,7 +73,7 @@ type seven struct {
 func (c *comparison) normalEquations(here []geom.Vec, hits []geom.Hit, size float64) (seven, bool) {
 	var left []float64
 	for i, h := range hits {
-		if h.Tri >= 0 {
+		if c.partner(h) {
 			left = append(left, math.Abs(here[i].Sub(h.Point).Dot(c.normalAt(h))))
 		}
 	}
@@ -86,7 +86,7 @@ func (c *comparison) normalEquations(here []geom.Vec, hits []geom.Hit, size floa
 	middle := c.tree.Bounds().Centre()
 	var s seven
 	for i, h := range hits {
-		if h.Tri < 0 {
+		if !c.partner(h) {
 			continue
 		}
 		n := c.normalAt(h)

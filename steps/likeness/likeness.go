@@ -24,11 +24,11 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "likeness",
-		Version: 2,
+		Version: 3,
 		Summary: "Compares a surface with the one it was made from.",
 		Method: "From every vertex of the surface the nearest place of the reference is sought; the distance counts positive " +
 			"where the surface lies outside. Means, percentiles and shares are weighted by the skin each vertex stands for. " +
-			"Places farther than `reach`, and places beyond the rim of an open reference (where it was cut or nobody saw the skin), have no partner and are counted apart.\n\n" +
+			"Places farther than `reach`, places beyond the rim of an open reference (where it was cut or nobody saw the skin), and places over its invented skin (property seen = 0) have no partner and are counted apart.\n\n" +
 			"Drift is what the whole surface did: a scale, a turn and a shift that bring the reference nearest to the surface " +
 			"by point-to-plane fitting with Tukey's weights, so that places changed on purpose do not pull. What is left after " +
 			"the drift is taken out is what the hands changed.\n\n" +
@@ -60,7 +60,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "fitted.p95", Type: step.Length, Resolution: 0.001, Doc: "95 % of the skin moved less than this, drift taken out"},
 			{Name: "changed.share", Type: step.Share, Resolution: 1e-5, Doc: "share of the skin that moved more than allowed, drift taken out"},
 			{Name: "changed.places", Type: step.Count, Doc: "how many separate places did"},
-			{Name: "alone.share", Type: step.Share, Resolution: 1e-5, Doc: "share of the surface with no partner within reach"},
+			{Name: "alone.share", Type: step.Share, Resolution: 1e-5, Doc: "share of the surface with no partner: none within reach, or nobody saw the skin there"},
 			{Name: "gone.share", Type: step.Share, Resolution: 1e-5, Doc: "share of the reference that the surface no longer covers within reach"},
 			{Name: "drift.scale", Type: step.Share, Resolution: 1e-5, Doc: "how much larger the whole became: 0.02 is 2 % larger"},
 			{Name: "drift.turn", Type: step.Angle, Resolution: 0.001, Doc: "how far the whole was turned"},
@@ -110,7 +110,9 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	out := &step.Outcome{Measures: map[string]any{"gone.share": gone, "drift.firm": firm}}
 	c.measure(out, asLies, fitted, drift)
 	c.spots(out, fitted)
-	out.Notes = notes(out, firm)
+	if out.Notes = c.apart(out); out.Notes == nil {
+		out.Notes = notes(out, firm)
+	}
 	return out, nil
 }
 
@@ -185,7 +187,7 @@ func (c *comparison) distances(ctx context.Context, drift geom.Fit) (field, erro
 	f := make(field, len(hits))
 	for i, h := range hits {
 		f[i] = math.NaN()
-		if h.Tri < 0 {
+		if !c.partner(h) {
 			continue
 		}
 		off, out := math.Sqrt(h.Dist2), undone[i].Sub(h.Point).Dot(c.normalAt(h))
@@ -195,6 +197,23 @@ func (c *comparison) distances(ctx context.Context, drift geom.Fit) (field, erro
 		f[i] = math.Copysign(off*drift.Scale, out)
 	}
 	return f, nil
+}
+
+// partner reports whether h is a place of the reference that somebody saw.
+func (c *comparison) partner(h geom.Hit) bool {
+	if h.Tri < 0 {
+		return false
+	}
+	ref := c.tree.Mesh()
+	if len(ref.Seen) == 0 {
+		return true
+	}
+	for _, v := range ref.Tris[h.Tri] {
+		if ref.Seen[v] == 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // undo returns where p was before the drift.
@@ -228,6 +247,9 @@ func (c *comparison) gone(ctx context.Context) (float64, error) {
 	}
 	var all, gone geom.Sum
 	for i, s := range skinOf(ref) {
+		if len(ref.Seen) > 0 && ref.Seen[i] == 0 {
+			continue
+		}
 		all.Add(s)
 		if hits[i].Tri < 0 {
 			gone.Add(s)
@@ -321,6 +343,29 @@ func (s summary) at(part float64) float64 {
 		return s.sorted[n-1].d
 	}
 	return math.NaN()
+}
+
+// apart says what may have happened if the surface covers less than half of what
+// it was made from. What became of the whole is unknown then: partners are
+// chance, and a drift of nought by them must not pass for none.
+func (c *comparison) apart(out *step.Outcome) []string {
+	m := out.Measures
+	gone := m["gone.share"].(float64)
+	if !(gone > 0.5) {
+		return nil
+	}
+	for _, name := range []string{"drift.scale", "drift.turn", "drift.shift"} {
+		m[name] = math.NaN()
+	}
+	ref := c.tree.Mesh()
+	away := c.surface.Bounds().Centre().Add(c.surface.Origin).Sub(ref.Bounds().Centre().Add(ref.Origin)).Len()
+	times := c.surface.Bounds().Size().Len() / ref.Bounds().Size().Len()
+	what := "was it moved or turned?"
+	if times > 2 || times < 0.5 {
+		what = "is it in another unit?"
+	}
+	return []string{fmt.Sprintf("%.0f %% of what it was made from lie farther than %.3g mm from it: its middle lies %.3g mm off, and it is %.3g times as long: %s",
+		100*gone, c.reach, away, times, what)}
 }
 
 // loose is the share below which a direction of the drift counts as not fixed: a

@@ -66,3 +66,54 @@ func TestLiveAgainstCast(t *testing.T) {
 	}
 	near(t, r, "drift.scale", 0, 5e-4)
 }
+
+// TestFarSlips: a part moved farther than a partner is sought, or read in another
+// unit, is no likeness of anything, and is told what happened to it.
+func TestFarSlips(t *testing.T) {
+	for _, tt := range []struct {
+		slip func(geom.Vec) geom.Vec
+		says string
+	}{
+		{func(p geom.Vec) geom.Vec { return p.Add(geom.Vec{X: 90}) }, "its middle lies 90 mm off, and it is 1 times as long: was it moved or turned?"},
+		{func(p geom.Vec) geom.Vec { return p.Mul(10) }, "it is 10 times as long: is it in another unit?"},
+		{func(p geom.Vec) geom.Vec { return p.Mul(0.001).Add(geom.Vec{Z: 60}) }, "it is 0.001 times as long: is it in another unit?"},
+	} {
+		r := compare(t, lump(60, tt.slip), lump(60, same), nil)
+		if says := strings.Join(r.Notes, "\n"); !strings.Contains(says, tt.says) {
+			t.Errorf("notes %q, want %q; %v", says, tt.says, r.Measures)
+		}
+		if s := r.Measures["drift.scale"].(float64); !math.IsNaN(s) {
+			t.Errorf("%q: a drift in scale of %g is told; unknown is wanted", tt.says, s)
+		}
+	}
+}
+
+// TestInventedReference: what the sculptor makes of skin that no scan saw is no
+// change of it, whether the joined surface was closed there or left open.
+func TestInventedReference(t *testing.T) {
+	ear := geom.Vec{X: 30, Y: 2, Z: 3}
+	whole := lump(120, same)
+	whole.Seen = make([]uint16, len(whole.Verts))
+	for v, p := range whole.Verts {
+		if p.Vec().Sub(ear).Len() > 14 {
+			whole.Seen[v] = 3
+		}
+	}
+	sculpted := lump(130, func(p geom.Vec) geom.Vec {
+		if d := p.Sub(ear).Len(); d < 10 {
+			p = p.Add(p.Unit().Mul(2 * (1 - d*d/100)))
+		}
+		return p
+	})
+	r := compare(t, sculpted, whole, nil)
+	if most := r.Measures["most"].(float64); r.Measures["changed.places"] != int64(0) || most > 0.1 {
+		t.Errorf("it changed in %v places, by %.2f mm", r.Measures["changed.places"], most)
+	}
+	if alone := r.Measures["alone.share"].(float64); alone < 0.04 || alone > 0.15 {
+		t.Errorf("%.3f of it has no partner", alone)
+	}
+	whole.Seen = nil
+	if r = compare(t, sculpted, whole, nil); r.Measures["changed.places"] != int64(1) {
+		t.Errorf("where all was seen it changed in %v places, want 1", r.Measures["changed.places"])
+	}
+}

@@ -172,6 +172,9 @@ func place(s step.Spot) geom.Vec { return geom.Vec{X: s.At[0], Y: s.At[1], Z: s.
 // toes, its own lines, the folds of face and ears.
 func (c child) has(name string, s step.Spot) bool {
 	at := place(s)
+	if to := (geom.Vec{X: s.To[0], Y: s.To[1], Z: s.To[2]}); name == "bends" && to.Sub(c.bent()).Len() < at.Sub(c.bent()).Len() {
+		at = to // inside a fold, skin lies far from the joint
+	}
 	for _, q := range c.planted {
 		if at.Sub(q.At).Len() < q.Radius+7 || q.What == specimen.Waist && (name == "stripping" || name == "hollow") {
 			return true

@@ -86,7 +86,7 @@ func (k *look) findLeap() int {
 	}
 	axis := k.Rings.Axis(0)
 	for i := 1; i < len(axis) && axis[i-1].Ring <= end.Ring; i++ { // hand and foot widen by leaps
-		if p := axis[i-1]; axis[i].At.Sub(p.At).Len() > 0.6*p.Radius {
+		if p := axis[i-1]; axis[i].At.Sub(p.At).Len() > 0.6*max(p.Radius, axis[i].Radius) {
 			return i
 		}
 	}

@@ -28,7 +28,10 @@ func (l *look) cornerFind(members []int32) (find, bool) {
 	f.pinch = pinch{wide: n.width, at: l.at(tight), to: l.at(l.air[tight].Touch), p: tight, q: l.air[tight].Touch}
 	f.angle = l.opening(members, n.angle)
 	f.area, f.reach = l.area(l.air, members, math.Inf(1), f.pinch.at)
-	f.fault = f.value < l.corner && l.filling(f.value, f.angle) > l.rough
+	if f.fault = f.value < l.corner && l.filling(f.value, f.angle) > l.rough; f.fault && !l.tells(members, f.angle) {
+		f.fault = false
+		l.untold++
+	}
 	f.weight = 1 - f.value/max(l.corner, 1e-3, f.value)
 	isLine := n.radius < 0.85*l.widest/2 // its walls end before balls are as wide as looked for
 	if f.area < leastArea || !f.fault && !isLine && f.angle >= l.crevice {
@@ -54,6 +57,41 @@ func (l *look) cornerFind(members []int32) (find, bool) {
 		f.what, f.fault, f.value, f.unit, f.weight = narrowEdge, true, f.angle, "deg", l.crevice/max(f.angle, 1)
 	}
 	return f, true
+}
+
+// tells reports whether triangles tell that a corner is sharper than asked for.
+// One rounded to that radius takes an edge to turn by its angle where triangles
+// are larger than its arc: then only one between flat walls is told, as on a
+// drawn body, not a crease of skin.
+func (l *look) tells(members []int32, angle float64) bool {
+	if l.edge < l.corner*(180-angle)*math.Pi/180 {
+		return true
+	}
+	flat, all := 0, 0
+	for _, i := range members {
+		if v := l.skin.Vert[i]; v < l.own {
+			all++
+			if l.flatSides(v) {
+				flat++
+			}
+		}
+	}
+	return 2*flat > all
+}
+
+// flatSides reports whether every triangle at a vertex lies within 3.5 degrees of
+// the direction of one of its places.
+func (l *look) flatSides(v int32) bool {
+	for _, t := range l.skin.Faces.Of(v) {
+		a, b, c := l.skin.Mesh.Corners(int(t))
+		n := b.Sub(a).Cross(c.Sub(a)).Unit().Mul(l.inward)
+		best := -1.0
+		l.each(v, func(i int32) { best = max(best, n.Dot(l.out(i))) })
+		if best < 0.9981 {
+			return false
+		}
+	}
+	return true
 }
 
 // filling returns how deep a corner must be filled at its bottom to give it the

@@ -191,8 +191,8 @@ func (l *look) gapFind(ctx context.Context, widths []float32, members []int32) (
 
 // gapSays begins the sentence about a gap.
 var gapSays = map[string]string{
-	fingerGap:    "two fingers or toes %.3f mm apart",
-	curledFinger: "a finger or toe curled to %.3f mm of the skin it faces",
+	fingerGap:    "two fingers, toes or lips %.3f mm apart",
+	curledFinger: "a finger, toe or lip %.3f mm from the skin it faces",
 	limbGap:      "two skins %.3f mm apart",
 	pieceGap:     "two pieces %.3f mm apart",
 }

@@ -110,6 +110,9 @@ func (l *look) notes(finds []find) []string {
 	} else if l.inward < 0 {
 		notes = append(notes, "the surface is inside out; it was measured as if turned the right way")
 	}
+	if l.untold > 0 {
+		notes = append(notes, fmt.Sprintf("%d inside corners may be sharper than %.2g mm: triangles of %.2f mm cannot tell, and they are not judged; give finer ones", l.untold, l.corner, l.edge))
+	}
 	if n := len(finds); n > mostSpots {
 		notes = append(notes, fmt.Sprintf("%d spots were found; the gravest %d are shown, the table holds all", n, mostSpots))
 	}

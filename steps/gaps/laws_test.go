@@ -308,16 +308,16 @@ air.touching 0
 slot.folds 0
 slot.ratio 1.860
 slot.depth 0.000
-crevice.least 53.600
+crevice.least 180.000
 crevice.spots 0
 line.count 0
 line.width 0.000
 line.depth 0.000
 corner.least 0.000
-corner.spots 1
+corner.spots 0
 outside.least 0.133
-solid.least 6.761
+solid.least 6.929
 solid.area 286.720
-cavity.walls 2.700
+cavity.walls 2.770
 cavity.grade fail
 `

@@ -67,6 +67,9 @@ type look struct {
 	open     float64  // length of its rims, mm
 	twisted  int      // edges whose triangles face against one another, or are too many
 	odd      []string // what is to be said of openings and shells
+	edge     float64  // of the surface's triangles as they came, mm: what its corners can show
+	own      int32    // vertices that came with it
+	untold   int      // corners that its triangles are too large to tell
 }
 
 func (l *look) at(i int32) geom.Vec { return l.skin.At[i].Vec() }
@@ -78,7 +81,7 @@ func (l *look) out(i int32) geom.Vec { return l.skin.Out[i].Vec().Mul(l.inward) 
 func (l *look) cell() float64 { return max(0.6, 2*l.skin.Edge) }
 
 func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*look, error) {
-	l := &look{limits: lim, inward: 1}
+	l := &look{limits: lim, inward: 1, edge: usualEdge(m), own: int32(len(m.Verts))}
 	job.Progress.Start("touching balls", 5)
 	steps := []func() error{
 		func() (err error) {
@@ -120,6 +123,11 @@ func inspect(ctx context.Context, job *step.Job, m *geom.Mesh, lim limits) (*loo
 	l.first = l.firsts()
 	l.sort(job.Workers)
 	return l, l.splay(ctx)
+}
+
+// usualEdge returns the edge of an even triangle of a surface's mean area, mm.
+func usualEdge(m *geom.Mesh) float64 {
+	return math.Sqrt(m.Area() / float64(max(1, len(m.Tris))) * 4 / math.Sqrt(3))
 }
 
 // mostPlaces bounds the memory of a surface with few, large triangles: about

@@ -115,10 +115,15 @@ func (l *look) squarest(balls []geom.Ball, members []int32) (some []int32, cosin
 }
 
 // through measures from place i to the triangles round place j that face it
-// squarely, or to all of them if either place lies on an edge.
+// squarely, and to place j itself if it lies on an edge straight behind: the
+// triangles that slope away from there are the rim of a wall, or the sides of a
+// ridge, and nearer only aslant.
 func (l *look) through(i, j int32, square float64, best *pinch) bool {
 	better := false
 	from := l.at(i)
+	if way := l.at(j).Sub(from); l.sharp(j) && math.Abs(way.Dot(l.out(i))) > square*way.Len() && way.Len2() < best.wide {
+		best.wide, best.at, best.to, better = way.Len2(), from, l.at(j), true
+	}
 	for _, b := range l.skin.Faces.Of(l.skin.Vert[j]) {
 		if slices.Contains(l.skin.Mesh.Tris[b][:], l.skin.Vert[i]) {
 			continue // one skin
@@ -126,7 +131,7 @@ func (l *look) through(i, j int32, square float64, best *pinch) bool {
 		var t [3]geom.Vec
 		t[0], t[1], t[2] = l.skin.Mesh.Corners(int(b))
 		opposite := -l.inward * t[1].Sub(t[0]).Cross(t[2].Sub(t[0])).Unit().Dot(l.out(i))
-		if opposite < square && !l.sharp(i) && !l.sharp(j) {
+		if opposite < square {
 			continue
 		}
 		if d, _, to := geom.TriDistance([3]geom.Vec{from, from, from}, t); d < best.wide {

@@ -77,11 +77,12 @@ func (l *look) borneOut(ctx context.Context, members []int32) ([]int32, error) {
 }
 
 // thinRound reports whether a third of the skin round place i, up to a quarter
-// of its thickness away, is wall and about as thin, and is not itself the skin
-// opposite: that is a crumpled edge.
+// of its thickness away, is wall and no more than a twentieth and half of rough
+// thicker, and is not itself the skin opposite: that is a crumpled edge, or a rim
+// that few triangles have cut off.
 func (l *look) thinRound(i int32) bool {
 	wide := 2 * float64(l.solid[i].Radius)
-	upTo, reach := float32(0.75*wide+l.rough/2), max(leastWall, wide/4, 1.5*l.skin.Edge)
+	upTo, reach := float32(0.525*wide+l.rough/4), max(leastWall, wide/4, 1.5*l.skin.Edge)
 	var thin, all geom.Sum
 	from := l.skin.Vert[i]
 	met := map[int32]bool{from: true}

@@ -149,7 +149,7 @@ func (p *pull) barbs() []barb {
 		from, root, tip := &p.Rings.Rings[t.From], p.Rings.Rings[t.Root].Centre, p.Mesh.Verts[t.Tip].Vec()
 		if tip.Sub(root).Len() >= short {
 			name := "what stands out of the " + p.Region(p.shape, t.From)
-			list = append(list, barb{name, degrees(t.Out.Dot(p.wayIn(p.Rings.Branches[from.Branch].Rings, from))), root, tip})
+			list = append(list, barb{name, degrees(t.Out.Dot(p.wayPast(p.Rings.Branches[from.Branch].Rings, from, root, tip))), root, tip})
 		}
 	}
 	return list
@@ -214,6 +214,32 @@ func (p *pull) wayIn(rings []int32, fork *geom.Ring) geom.Vec {
 	way := p.direction(rings, func(level float64) bool { return fork.Level-level > wide && fork.Level-level < 4*wide })
 	if way == (geom.Vec{}) {
 		way = p.direction(rings, func(level float64) bool { return level <= fork.Level })
+	}
+	return way
+}
+
+// wayPast returns the direction of a limb past a thorn: from the middle of the
+// last section before root and tip to that of the first a radius beyond, or from
+// the opening to the former. Sections through a thorn lean towards it.
+func (p *pull) wayPast(rings []int32, from *geom.Ring, root, tip geom.Vec) geom.Vec {
+	way, wide := p.wayIn(rings, from), math.Sqrt(from.Area/math.Pi)
+	back := wide + max(0, root.Sub(tip).Dot(way))
+	start := p.Openings[0].Centre
+	before := start
+	for _, k := range rings {
+		g := &p.Rings.Rings[k]
+		switch {
+		case !g.Across.Found:
+		case g.Level <= from.Level-back:
+			before = g.Across.Mid
+		case g.Level >= from.Level+wide:
+			if on := g.Across.Mid.Sub(before).Unit(); on.Dot(way) > 0.9 {
+				return on
+			} else if on = before.Sub(start); on.Len() > wide {
+				return on.Unit() // a joint lies between
+			}
+			return way
+		}
 	}
 	return way
 }

@@ -176,16 +176,64 @@ func (r *Rings) branchOut(f *fork) {
 	}
 }
 
-// thornOut returns the direction of a thorn: that between the middles of its
-// rings three and five eighths of the way up, where they are whole and lean
-// alike: neither the skin it stands on nor its end counts.
+// thornOut returns the direction of a thorn: that which its skin leans to least,
+// away from its root. Where it stands slanting its rings are cut slanting, too,
+// so that they tell it only about; then the skin of all of them counts that lies
+// clear of its root and of its end, seen along it.
 func (r *Rings) thornOut(root int32) Vec {
 	way := []int32{root}
 	for i := root; len(r.Rings[i].up) == 1; {
 		i = r.Rings[i].up[0]
 		way = append(way, i)
 	}
-	return r.Rings[way[len(way)*5/8]].Centre.Sub(r.Rings[way[len(way)*3/8]].Centre).Unit()
+	first, last := &r.Rings[root], &r.Rings[way[len(way)-1]]
+	out := last.Centre.Sub(first.Centre).Unit()
+	for range 3 {
+		low, high := math.Inf(-1), math.Inf(-1)
+		for _, p := range first.At {
+			low = max(low, p.Dot(out))
+		}
+		for _, p := range last.At {
+			high = max(high, p.Dot(out))
+		}
+		end := min(0.9*math.Sqrt(r.Rings[way[len(way)/2]].Area/math.Pi), 0.4*(high-low))
+		if next := r.leansLeast(way, out, low, high-end); next != (Vec{}) {
+			out = next
+		}
+	}
+	return out
+}
+
+// leansLeast returns the direction, about that of out, that the skin of some
+// rings leans to least where it lies between two heights along out; none if
+// hardly any does.
+func (r *Rings) leansLeast(rings []int32, out Vec, low, high float64) Vec {
+	var lean Mat
+	n := 0
+	for _, k := range rings {
+		g := &r.Rings[k]
+		for i, t := range g.tris {
+			a, b := g.At[i], g.At[(i+1)%len(g.At)]
+			if h := a.Add(b).Dot(out) / 2; h < low || h > high {
+				continue
+			}
+			n++
+			normal, long := r.out(t), b.Sub(a).Len()
+			for row, x := range [3]float64{normal.X, normal.Y, normal.Z} {
+				for col, y := range [3]float64{normal.X, normal.Y, normal.Z} {
+					lean[row][col] += float64(long * x * y)
+				}
+			}
+		}
+	}
+	if n < 12 {
+		return Vec{}
+	}
+	_, axes := Eigen3(lean)
+	if axes[0].Dot(out) < 0 {
+		return axes[0].Mul(-1)
+	}
+	return axes[0]
 }
 
 // widest returns the ring of some that has the longest girth and a branch, or

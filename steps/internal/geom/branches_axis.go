@@ -100,7 +100,8 @@ type Bend struct {
 // seventh as fast as at its fastest, or the other way; its turn is that of the
 // directions there. The inside radius is that of a circle through the skin
 // there, the bend's own more by how far the limb reaches inward; where the skin
-// tells none, its own is that of a circle through the axis at its fastest.
+// tells none, or no half of that and so only of a crease, its own is that of a
+// circle through the axis at its fastest.
 func (r *Rings) Bends(b int32, least float64) []Bend {
 	axis := r.Axis(b)
 	taken := make([]bool, len(axis))
@@ -122,7 +123,9 @@ func (r *Rings) Bends(b int32, least float64) []Bend {
 	slices.SortFunc(list, func(a, b Bend) int { return cmp.Compare(a.first, b.first) })
 	list = joinBends(list, axis)
 	for i := range list {
-		if radius, at, ok := r.insideRadius(&list[i], axis); ok {
+		radius, at, ok := r.insideRadius(&list[i], axis)
+		crease := radius < list[i].Inside/2 && list[i].Inside > 0.3*list[i].Limb
+		if ok && !crease {
 			list[i].Inside, list[i].Skin = radius, at
 			list[i].Radius = radius + offAxis(axis[list[i].first:list[i].last+1], at)
 		}

@@ -113,9 +113,10 @@ func (r *Rings) bridge(rings []int32, mids []Vec) {
 }
 
 // beforeEnd returns how many rings of a branch come before its blunt end: one
-// and a half radii from its tip (a half ball is pi/2 from rim to top), or where the front closes in and
-// the centres of rings move on by less than half a spacing, three in a row, or
-// where a ring lacks a thirtieth of its girth.
+// and a half radii from its tip (a half ball is pi/2 from rim to top), or where
+// the front closes in and the centres of rings move on by less than half a
+// spacing, three in a row, with no more than four radii to go (the floor of a
+// narrow waist has more), or where a ring lacks a thirtieth of its girth.
 func (r *Rings) beforeEnd(branch *Branch, mids []Vec, wide []float64) int {
 	if len(branch.Forks) > 0 || branch.Meets >= 0 {
 		return len(mids)
@@ -127,7 +128,7 @@ func (r *Rings) beforeEnd(branch *Branch, mids []Vec, wide []float64) int {
 		if ring.top-ring.Level < 1.5*wide[i] || ring.Open && across > 0.03*ring.Girth {
 			return max(i, min(2, len(mids)))
 		}
-		if i > 0 && mids[i].Sub(mids[i-1]).Len() < r.Spacing/4 {
+		if i > 0 && mids[i].Sub(mids[i-1]).Len() < r.Spacing/4 && ring.top-ring.Level < 4*wide[i] {
 			slow++
 		} else {
 			slow = 0
@@ -257,7 +258,12 @@ func (r *Rings) directions(rings []int32, at []Vec, radius []float64) []Vec {
 	normal, out := make([]Vec, len(rings)), make([]Vec, len(rings))
 	for i, k := range rings {
 		g := &r.Rings[k]
-		if normal[i] = g.plane().Normal; normal[i].Dot(g.away) < 0 {
+		normal[i] = g.plane().Normal
+		on := g.away
+		if i > 0 && math.Abs(normal[i].Dot(on)) < 0.3*on.Len() { // on the floor of a waist the front runs in the ring's own plane
+			on = normal[i-1]
+		}
+		if normal[i].Dot(on) < 0 {
 			normal[i] = normal[i].Mul(-1)
 		}
 	}

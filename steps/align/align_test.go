@@ -83,6 +83,14 @@ func farthest(t testing.TB, f posesFile, truth map[string]geom.Pose, shots []sho
 	return deg, mm, placed
 }
 
+// nothingMoved demands that of a still body nothing is said to have moved.
+func nothingMoved(t testing.TB, seed uint64, res *steptest.Result) {
+	t.Helper()
+	for _, s := range res.Spots {
+		t.Errorf("seed %d: nothing moved, yet %s", seed, s.Says)
+	}
+}
+
 // seedsWanted is how many random tosses a test does: one, or as many as
 // LAYETTE_SEEDS says.
 func seedsWanted() uint64 {
@@ -104,6 +112,7 @@ func TestRabbit(t *testing.T) {
 		if len(placed) != 10 || deg > 0.5 || mm > 0.4 {
 			t.Errorf("seed %d: %d of 10 placed, worst %.3f degrees and %.3f mm\n%v", seed, len(placed), deg, mm, res.Notes)
 		}
+		nothingMoved(t, seed, res)
 	}
 }
 
@@ -123,5 +132,6 @@ func TestHeadViews(t *testing.T) {
 		if deg > 0.3 || mm > 0.15 || math.IsNaN(deg) {
 			t.Errorf("seed %d: worst %.3f degrees and %.3f mm\n%v", seed, deg, mm, res.Notes)
 		}
+		nothingMoved(t, seed, res)
 	}
 }

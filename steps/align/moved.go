@@ -145,7 +145,7 @@ func (r *result) compare(i, o int, ask func(k int) bool, off [][]float64, on []i
 				continue
 			}
 		}
-		if d, ok := above(at, b, 4*c.Spacing); ok && math.Abs(d) <= lim {
+		if d, ok := above(at, to.Rot.Apply(c.Normals[k].Vec()), b, 4*c.Spacing); ok && math.Abs(d) <= lim {
 			on[k]++
 		} else if ok {
 			off[k] = append(off[k], math.Abs(d))
@@ -153,8 +153,10 @@ func (r *result) compare(i, o int, ask func(k int) bool, off [][]float64, on []i
 	}
 }
 
-// above returns how far p is from b's skin if it lies square above or below it.
-func above(p geom.Vec, b geom.View, reach float64) (float64, bool) {
+// above returns how far p is from b's skin if it lies square above or below it
+// and faces the same way: what faces the other way is the far side of a thin
+// part, such as an ear or a fingertip.
+func above(p, normal geom.Vec, b geom.View, reach float64) (float64, bool) {
 	near := b.Nearest(p, reach)
 	if near.ID < 0 || b.Rim[near.ID] {
 		return 0, false
@@ -162,5 +164,5 @@ func above(p geom.Vec, b geom.View, reach float64) (float64, bool) {
 	n, d := b.Normals[near.ID].Vec(), p.Sub(b.Points[near.ID].Vec())
 	off := d.Dot(n)
 	beside := d.Len2() - float64(off*off)
-	return off, beside <= float64(2.25*b.Spacing)*b.Spacing
+	return off, beside <= float64(2.25*b.Spacing)*b.Spacing && n.Dot(normal) > 0.7
 }

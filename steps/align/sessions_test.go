@@ -88,6 +88,9 @@ func toldOf(t *testing.T, name string, s specimen.Session, part *specimen.Part) 
 	off, n := skinOff(t, files, res, fit, part, s.Later)
 	t.Logf("%s seed %d, noise %.2f: %.3f shared from shot to shot; %d of %d good placed, %d false, %d bad ones placed; worst %.3f deg %.3f mm; half of %d vertices within %.4f mm; groups %v moved %v rms %v",
 		name, s.Seed, s.Scanner.Noise, sharedOf(t, shots), placed, good, len(wrong), bad, deg, mm, n, off, res.Measures["groups"], res.Measures["moved.places"], res.Measures["residual.rms"])
+	if moved, still := movedTruly(t, res, fit, part, s.Later); still > 0 {
+		t.Errorf("%s seed %d: %d places are said to have moved that did, %d that did not", name, s.Seed, moved, still)
+	}
 	if len(wrong) > 0 {
 		t.Errorf("%s seed %d: placed falsely: %v", name, s.Seed, wrong)
 	}

@@ -52,6 +52,7 @@ func TestHand(t *testing.T) {
 	if deg > 0.5 || mm > 0.2 {
 		t.Errorf("worst %.3f degrees and %.3f mm", deg, mm)
 	}
+	nothingMoved(t, 1, res)
 	good := 0
 	for _, s := range shots {
 		if s.good {

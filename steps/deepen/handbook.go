@@ -9,7 +9,8 @@ func (Kind) Handbook() step.Handbook {
 		Version: 4,
 		Summary: "Finds the master whose moulded outcome is nearest to the wanted part: lines deepened by what moulding takes.",
 		Method: "The chain of copies holds a detail: the wavelength of which half the depth survives, the root of the sum of squares of " +
-			"the links' own. A wave of length l keeps 2^-(detail/l)² of its depth, so it is cut 1 / 2^-(detail/l)² times as deep. That is " +
+			"the links' own. A wave of length l keeps 2^-(detail/l)² of its depth, so it is cut 1 / 2^-(detail/l)² times as deep. Where a " +
+			"link was measured wavelength by wavelength, kept = [\"12 % at 1 mm\", \"60 % at 2 mm\"] stands in place of its detail. That is " +
 			"done for all waves at once, along the skin, and then the outcome of the new surface is predicted and what is still missing " +
 			"is put on twice more (P. H. van Cittert, 1931). Waves longer than six details are form and are left alone. Where a wave asks for " +
 			"about `gain` and more it is damped, so that it never becomes deeper than that, and what is far finer than the process can hold " +
@@ -32,7 +33,7 @@ func (Kind) Handbook() step.Handbook {
 		},
 		Inputs: []step.Input{{Name: "surface", Kind: step.Surface, Doc: "the part as it is wanted, at its finished size"}},
 		Values: []step.Value{
-			{Name: "links", Type: step.Tree, Doc: "the chain from master to finished part: name = { shrinks = \"2 %\", detail = \"0.5 mm\" }", Origin: "ask your factory"},
+			{Name: "links", Type: step.Tree, Doc: "the chain from master to finished part: name = { shrinks = \"2 %\", detail = \"0.5 mm\" }, or kept = [\"12 % at 1 mm\", \"60 % at 2 mm\"] in place of detail", Origin: "ask your factory"},
 			{Name: "frames", Type: step.Tree, Optional: true, Doc: "named frames of links that differ by axis, as in shrinkage"},
 			{Name: "gain", Type: step.Number, Default: "3", Min: "1", Max: "10", Doc: "no wave becomes more than this many times as deep", Origin: "common practice: 2 to 3"},
 			{Name: "most", Type: step.Length, Default: "0.5 mm", Min: "0 mm", Doc: "no place moves farther than this", Origin: "common practice, no source"},

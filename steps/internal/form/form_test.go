@@ -262,7 +262,7 @@ func TestSeries(t *testing.T) {
 		}
 	}
 	for _, bound := range []float64{0.5, 20, 3000} {
-		c := chebyshev(bound, 24+int(math.Sqrt(20*bound)), func(r float64) float64 { return decay(r) })
+		c := chebyshev(bound, 24+int(math.Sqrt(20*bound)), rest, func(r float64) float64 { return decay(r) })
 		for _, y := range []float64{-1, -0.9999, -0.97, -0.3, 0.5, 1} {
 			now, next, sum := 1.0, y, 0.0
 			for _, k := range c {

@@ -48,5 +48,9 @@ func (o *Operator) softPlaces(ctx context.Context, places []geom.Vec, loss Loss)
 // about as fast as the process does.
 func (o *Operator) expanded(loss Loss, f func(rate float64) float64) []float64 {
 	enough := 48 + int(4*math.Sqrt(20*float64(o.bound*time(loss.Half))))
-	return chebyshev(o.bound, enough, func(rate float64) float64 { return f(o.true(rate)) })
+	off := rest
+	if loss.At != nil {
+		off = restMeasured
+	}
+	return chebyshev(o.bound, enough, off, func(rate float64) float64 { return f(o.true(rate)) })
 }

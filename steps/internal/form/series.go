@@ -7,13 +7,17 @@ import (
 	"layette/steps/internal/geom"
 )
 
-// rest is what is left off a series, of its whole.
-const rest = 1e-7
+// What is left off a series, of its whole. A measured curve has bends, of which a
+// series tells the last digits slowly.
+const (
+	rest         = 1e-7
+	restMeasured = 5e-4
+)
 
 // chebyshev returns the coefficients of f over 0..bound, f(bound (1 + y) / 2) =
 // sum c[k] T_k(y), by a sum over enough of Chebyshev's nodes. f must be smooth
-// on the scale of bound/enough².
-func chebyshev(bound float64, enough int, f func(float64) float64) []float64 {
+// on the scale of bound/enough². Terms are left off the end up to rest.
+func chebyshev(bound float64, enough int, rest float64, f func(float64) float64) []float64 {
 	n := 64
 	for n < 2*enough {
 		n *= 2
@@ -71,7 +75,7 @@ func cosines(n int) []float64 {
 // triangles is filtered alike.
 func (o *Operator) heat(t float64) []float64 {
 	x := float64(o.bound*t) / 2
-	return chebyshev(o.bound, 24+int(math.Sqrt(40*x)), func(rate float64) float64 { return decay(float64(t * o.true(rate))) })
+	return chebyshev(o.bound, 24+int(math.Sqrt(40*x)), rest, func(rate float64) float64 { return decay(float64(t * o.true(rate))) })
 }
 
 // true returns the rate of a wave whose rate on the triangles is given.

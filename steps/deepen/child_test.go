@@ -99,8 +99,8 @@ func TestChildComesBack(t *testing.T) {
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
-	for name, edge := range map[string]float64{"left-hand": 0.55, "right-foot": 0.65, "head": 1.3} {
-		wanted := rippled(t, name, edge*fine, 2.2*fine, 4*fine, 8*fine)
+	for name, edge := range map[string]float64{"left-hand": 0.55, "right-foot": 0.65, "head": 1.2} {
+		wanted := rippled(t, name, edge*fine, 5*edge*fine, 4.5*fine, 8*fine)
 		values := step.Values{"links": chain, "frames": frames, "gap": 0.0, "noise": 0.003 * fine * fine}
 		deep := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, wanted), Values: values})
 		master := deep.Files["master/hand-deepened.ply"]

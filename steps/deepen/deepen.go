@@ -78,7 +78,7 @@ type work struct {
 	beside   []bool
 	tree     *geom.Tree // of the skin as wanted, made when it is asked for
 
-	short  []float64 // mm that the greatest gain leaves undone
+	short  []float64 // mm that the greatest gain, and triangles too coarse, leave undone
 	moved  []float64 // along lost.Normal, mm; inward is negative
 	limit  []limit
 	after  []geom.Vec // the predicted finished part
@@ -138,12 +138,17 @@ const rounds = 2
 // deepen finds how far to move each vertex.
 func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 	gain := w.values.Float("gain")
-	want, err := w.metric.Undo(ctx, w.lost.Relief, w.loss, gain)
+	want, err := w.undo(ctx, w.lost.Relief, gain)
 	if err != nil {
 		return err
 	}
-	if w.short, err = w.metric.Short(ctx, w.lost.Relief, w.loss, gain); err != nil {
+	kept, err := w.metric.Kept(ctx, want, w.loss)
+	if err != nil {
 		return err
+	}
+	w.short = make([]float64, len(kept))
+	for i, k := range kept {
+		w.short[i] = w.lost.Relief[i] - k
 	}
 	if err := w.bound(ctx, want); err != nil {
 		return err
@@ -155,7 +160,7 @@ func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 			return err
 		}
 		missing := w.missing(p)
-		more, err := w.metric.Undo(ctx, missing, w.loss, gain)
+		more, err := w.undo(ctx, missing, gain)
 		if err != nil {
 			return err
 		}
@@ -168,6 +173,13 @@ func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 		progress.Add(1)
 	}
 	return nil
+}
+
+// undo returns how far to move each vertex to make good what is missing; what
+// the triangles are too coarse to tell is let be.
+func (w *work) undo(ctx context.Context, missing []float64, gain float64) ([]float64, error) {
+	by, err := w.metric.Undo(ctx, missing, w.loss, gain)
+	return w.skin.WithoutFacets(by), err
 }
 
 // missing returns how far the outcome p of the master lies below what is

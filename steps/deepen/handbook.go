@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "deepen",
-		Version: 4,
+		Version: 5,
 		Summary: "Finds the master whose moulded outcome is nearest to the wanted part: lines deepened by what moulding takes.",
 		Method: "The chain of copies holds a detail: the wavelength of which half the depth survives, the root of the sum of squares of " +
 			"the links' own. A wave of length l keeps 2^-(detail/l)² of its depth, so it is cut 1 / 2^-(detail/l)² times as deep. Where a " +
@@ -14,7 +14,8 @@ func (Kind) Handbook() step.Handbook {
 			"done for all waves at once, along the skin, and then the outcome of the new surface is predicted and what is still missing " +
 			"is put on twice more (P. H. van Cittert, 1931). Waves longer than six details are form and are left alone. Where a wave asks for " +
 			"about `gain` and more it is damped, so that it never becomes deeper than that, and what is far finer than the process can hold " +
-			"stays as it is; a plain cut there would leave ripples beside every sharp line.\n\n" +
+			"stays as it is; a plain cut there would leave ripples beside every sharp line. Nor is made deeper what is less than three or four triangles long: that is " +
+			"how the skin was cut into triangles, not how the child is.\n\n" +
 			"Limits hold it back: no wave becomes more than `gain` times as deep; no place moves farther than " +
 			"`most`; skins that face each other across air do not come nearer than `gap`; no wall of a line becomes steeper than " +
 			"`steepest`; where the relief is no more than the scan's `noise` nothing is deepened; regions and a painted surface say how " +
@@ -23,6 +24,7 @@ func (Kind) Handbook() step.Handbook {
 			"line is listed with its depth as wanted, on the master, as it would be without deepening, and as it will be.",
 		Sources: []string{
 			"Line deepening: gain = 1/H of a Gaussian low-pass is a model, not a published rule for vinyl; measure your own with the step calibrate",
+			"G. Taubin, A signal processing approach to fair surface design, SIGGRAPH 1995 (from memory): what the triangles cannot tell",
 			"A. N. Tikhonov, Solution of incorrectly formulated problems and the regularization method, Soviet Mathematics Doklady 1963, and J. D. Riley, Solving systems of linear equations with a positive definite, symmetric, but possibly ill-conditioned coefficient matrix, MTAC 1955 (both from memory): damping, twice iterated",
 			"P. H. van Cittert, Zum Einfluss der Spaltbreite auf die Intensitätsverteilung in Spektrallinien II, Zeitschrift für Physik 1931 (from memory)",
 			"ISO 16610-21 (Gaussian transmission); see the step relief",

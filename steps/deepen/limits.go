@@ -22,7 +22,7 @@ const (
 	byGain
 )
 
-var limitNames = [...]string{"", "the greatest depth", "the gap to the skin facing it", "the steepness of its wall", "the noise of the scan", "the strength asked for here", "the greatest gain"}
+var limitNames = [...]string{"", "the greatest depth", "the gap to the skin facing it", "the steepness of its wall", "the noise of the scan", "the strength asked for here", "the greatest gain or coarse triangles"}
 
 // weigh fills in how strongly each vertex is to be deepened: by regions and
 // paint, and not where there is only noise.

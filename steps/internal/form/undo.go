@@ -29,10 +29,9 @@ func (o *Operator) Undo(ctx context.Context, relief []float64, loss Loss, gain f
 	return o.byPassed(ctx, relief, loss, func(passed float64) float64 { return undone(passed, mu) })
 }
 
-// Short returns what Undo leaves undone because of gain, mm a vertex.
-func (o *Operator) Short(ctx context.Context, relief []float64, loss Loss, gain float64) ([]float64, error) {
-	mu := damping(gain)
-	return o.byPassed(ctx, relief, loss, func(passed float64) float64 { return 1 - float64(passed*undone(passed, mu)) })
+// Kept returns what Soften leaves of heights, one number a vertex, mm.
+func (o *Operator) Kept(ctx context.Context, heights []float64, loss Loss) ([]float64, error) {
+	return o.byPassed(ctx, heights, loss, func(passed float64) float64 { return passed })
 }
 
 // byPassed multiplies each wave by a function of the share that Soften passes.

@@ -26,7 +26,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "print-bed",
-		Version: 1,
+		Version: 2,
 		Summary: "Asks whether each piece fits the printer, which way up, and what it cannot make.",
 		Method: "A piece stands by itself on a facet of its convex hull if its centre of mass lies over that facet. Among the " +
 			"ways it stands, those are kept that fit the bed, turned about the upright in half degrees, and the height; the one " +
@@ -34,7 +34,7 @@ func (Kind) Handbook() step.Handbook {
 			"contact is the area of the section one layer above the bed, by the surface's own divergence, so it needs a closed " +
 			"surface that faces outward.\n\n" +
 			"A piece that fits no way is to be cut: the advice names the least section across its longest extent, in the middle " +
-			"third. The thinnest section and the narrowest gap are those of touching balls (see the step gaps).",
+			"third and with both halves no longer than the bed if it can be, as the step cut takes it; stand the halves on the bed again. The thinnest section and the narrowest gap are those of touching balls (see the step gaps).",
 		Sources: []string{
 			"3MF Core Specification, 3MF Consortium (units, names, orientation of faces)",
 			"The area of a section as the flux of the upright through the closed surface below it (divergence theorem; textbook)",
@@ -154,7 +154,7 @@ func (p *printer) stand(ctx context.Context, job *step.Job, f step.File) (piece,
 	one.stands = p.best(in.Mesh, hull, stances)
 	one.mesh = one.stands.placed(in.Mesh)
 	if !one.stands.fits {
-		one.advice = across(in.Mesh)
+		one.advice = across(in.Mesh, max(p.room.X, p.room.Y, p.room.Z))
 	}
 	one.found, err = limitsOf(ctx, job, in.Mesh)
 	return one, err
@@ -241,11 +241,12 @@ func (p *printer) spots(one piece) []step.Spot {
 	if one.advice == nil {
 		return nil
 	}
-	at, s := one.advice.middle, one.mesh.Bounds().Size()
+	a, s := one.advice, one.mesh.Bounds().Size()
+	at := a.middle
 	return []step.Spot{{
-		What: "too large for the bed", At: [3]float64{at.X, at.Y, at.Z}, Radius: math.Sqrt(one.advice.area / math.Pi),
-		Value: one.advice.length, Unit: "mm", Surface: "pieces", Part: one.file.Part, Fault: true,
-		Says: fmt.Sprintf("%s takes %.0f x %.0f x %.0f mm as it stands best; the bed takes %.0f x %.0f x %.0f mm. Cut it here, square to its longest extent (%.0f mm), through %.0f mm².",
-			one.name, s.X, s.Y, s.Z, p.room.X, p.room.Y, p.room.Z, one.advice.length, one.advice.area),
+		What: "too large for the bed", At: [3]float64{at.X, at.Y, at.Z}, Radius: math.Sqrt(a.area / math.Pi),
+		Value: a.length, Unit: "mm", Surface: "pieces", Part: one.file.Part, Fault: true,
+		Says: fmt.Sprintf("%s takes %.0f x %.0f x %.0f mm as it stands best; the bed takes %.0f x %.0f x %.0f mm. Cut it here, square to its longest extent (%.0f mm), through %.0f mm²; that leaves %.0f and %.0f mm. In the recipe's words: { at = [%.1f, %.1f, %.1f], toward = [%.3f, %.3f, %.3f] }",
+			one.name, s.X, s.Y, s.Z, p.room.X, p.room.Y, p.room.Z, a.length, a.area, a.before, a.length-a.before, at.X, at.Y, at.Z, a.along.X, a.along.Y, a.along.Z),
 	}}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -11,9 +12,11 @@ import (
 	"github.com/hpinc/go3mf"
 
 	"layette/engine/step"
+	"layette/steps/cut"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/meshio"
 	"layette/steps/internal/steptest"
+	"layette/steps/specimen"
 )
 
 // box has its sides along x, y and z.
@@ -134,6 +137,46 @@ func TestFits(t *testing.T) {
 				t.Errorf("spots %v", r.Spots)
 			}
 		})
+	}
+}
+
+// TestAdvice: an arm too long for the bed is cut in the recipe's words where the
+// advice says, and both halves fit.
+func TestAdvice(t *testing.T) {
+	kit, err := specimen.NewKit(specimen.Options{Plain: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	arm, err := kit.Part("left-arm")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := arm.Mesh(t.Context(), specimen.Sampling{Triangles: 20_000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m = turned(m)
+	small := bed(120, 90, 110)
+	whole := run(t, small, file(t, "arm.ply", m))
+	if whole.Measures["fitting"] != int64(0) || len(whole.Spots) != 1 {
+		t.Fatalf("an arm of 19 cm: %v, %v", whole.Measures, whole.Spots)
+	}
+	says := whole.Spots[0].Says
+	var at, toward [3]float64
+	if _, err := fmt.Sscanf(says[strings.Index(says, "{"):], "{ at = [%f, %f, %f], toward = [%f, %f, %f] }", &at[0], &at[1], &at[2], &toward[0], &toward[1], &toward[2]); err != nil {
+		t.Fatalf("%v in %q", err, says)
+	}
+	one := step.Table{Names: []string{"at", "toward"}, Kinds: []step.ValueType{step.Point, step.Point}, Values: []any{at[:], toward[:]}}
+	parts := steptest.Run(t, cut.Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {file(t, "arm.ply", m)}},
+		Values: step.Values{"cuts": step.Table{Names: []string{"half"}, Kinds: []step.ValueType{step.Tree}, Values: []any{one}}}})
+	var halves []step.File
+	for _, name := range parts.Order {
+		if strings.HasPrefix(name, "pieces/") {
+			halves = append(halves, steptest.File(name, parts.Files[name], "mm"))
+		}
+	}
+	if r := run(t, small, halves...); r.Measures["fitting"] != int64(2) {
+		t.Errorf("%q\n%v\n%v", says, r.Measures, r.Spots)
 	}
 }
 

@@ -12,16 +12,19 @@ import (
 type section struct {
 	middle geom.Vec // of the section's outline, in the piece's own frame, mm
 	area   float64  // mm²
-	length float64  // of the piece square to it, mm
+	along  geom.Vec // square to it, along the piece
+	length float64  // of the piece along that, mm
+	before float64  // as much of it lies before the section
 }
 
 // planes is how many sections are looked at along the middle third.
 const planes = 41
 
 // across finds the least section square to the longest extent (the axis of
-// least inertia of the vertices), within the middle third. Areas come from the
-// flux through the closed surface on one side of the plane.
-func across(m *geom.Mesh) *section {
+// least inertia of the vertices), within the middle third, of those that leave
+// no half longer than the bed's longest side if there are any. Areas come from
+// the flux through the closed surface on one side of the plane.
+func across(m *geom.Mesh, side float64) *section {
 	var c geom.Vec
 	for _, v := range m.Verts {
 		c = c.Add(v.Vec().Mul(1 / float64(len(m.Verts))))
@@ -43,12 +46,15 @@ func across(m *geom.Mesh) *section {
 		x := along.Dot(v.Vec())
 		low, high = min(low, x), max(high, x)
 	}
-	best := &section{area: math.Inf(1), length: high - low}
-	at := 0.0
+	best := &section{area: math.Inf(1), along: along, length: high - low}
+	at, halves := 0.0, high-low < 1.99*side
 	for i := range planes {
 		h := low + (high-low)*(1+float64(i)/(planes-1))/3
+		if halves && max(h-low, high-h) > side {
+			continue
+		}
 		if a := areaAt(m, along, h); a < best.area {
-			best.area, at = a, h
+			best.area, best.before, at = a, h-low, h
 		}
 	}
 	best.middle = middleOf(m, along, at).Add(m.Origin)

@@ -140,7 +140,10 @@ func (p *printer) stand(ctx context.Context, job *step.Job, f step.File) (piece,
 	if err != nil {
 		return piece{}, err
 	}
-	one := piece{name: strings.TrimPrefix(f.Part+"-"+in.Base(), "-"), file: f}
+	one := piece{name: in.Base(), file: f}
+	if !strings.HasPrefix(one.name, f.Part) {
+		one.name = f.Part + "-" + one.name
+	}
 	edges, err := in.Mesh.Edges(ctx, job.Workers)
 	if err != nil {
 		return piece{}, err

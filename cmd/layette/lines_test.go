@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -83,6 +85,62 @@ func TestDeepenedLine(t *testing.T) {
 	stood(t, b, "soundness", "left-leg", engine.Done)
 	stood(t, b, "seat", "left-leg", engine.Done)
 	stood(t, b, "bends", "left-leg", engine.Done)
+}
+
+// TestThisChild: the child's own numbers stand in the model sheet and castings
+// in their folder; a girth that is not the child's and a hand that was rescaled
+// since it was cast are held by their gate, the others are not.
+func TestThisChild(t *testing.T) {
+	const sheet = `[overrides.head]
+set    = "stages.proportions.values.child-head-girth"
+value  = "%s mm"
+reason = "tape round the head, by the midwife"
+[overrides.sex]
+set    = "stages.proportions.values.sex"
+value  = "girl"
+reason = "for the published tables"
+[overrides.age]
+set    = "stages.proportions.values.age"
+value  = "0 h"
+reason = "for the published tables"
+`
+	kit, err := specimen.NewKit(specimen.Options{Plain: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	cast, err := kit.Casting(t.Context(), "left-hand", specimen.Sampling{Triangles: 30_000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	casting := func(scale float64) string {
+		var b bytes.Buffer
+		if err := specimen.WriteSTL(&b, cast.Scaled(scale)); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	for _, tt := range []struct {
+		girth string
+		scale float64
+		held  string
+	}{{"345", 1, ""}, {"370", 1, "this-child"}, {"345", 0.96, "this-child"}} {
+		d := newWorkroom(t)
+		d.lay("sleeping-newborn-seated", fmt.Sprintf(sheet, tt.girth), specimen.Options{}, "head")
+		d.sculpt(kit, "left-arm", 60_000)
+		d.write("castings/left-arm.stl", casting(tt.scale))
+		exit, state := exitDone, engine.Done
+		if tt.held != "" {
+			exit, state = exitHeld, engine.Held
+		}
+		for _, p := range []string{"right-arm", "left-leg", "right-leg"} {
+			d.sculpt(kit, p, 6_000)
+		}
+		b := d.board("run", exit, "--json", "--only", "proportions")
+		m := stood(t, b, "proportions", "", state)
+		if held := heldBy(b.Find(engine.Node{Stage: "proportions"})); held != tt.held || m["references.compared"] != 1.0 || m["head.reference"] == "no reference" {
+			t.Errorf("%s mm, cast at %g: held by %q, want %q; %v castings compared, factor %v, by %v", tt.girth, tt.scale, held, tt.held, m["references.compared"], m["references.most"], m["head.reference"])
+		}
+	}
 }
 
 // heldBy names the gates that hold a stage.

@@ -81,7 +81,7 @@ func TestPretermLine(t *testing.T) {
 	m := stood(t, b, "proportions", "", engine.Done)
 	girth, _ := m["head.girth"].(float64)
 	z, _ := m["head.z"].(float64)
-	if want := (girth/10 - (0.7866522 + 0.887638*32)) / math.Sqrt(2.433481); math.Abs(z-want) > 0.01 {
+	if want := (girth/10 - (0.7866522 + 0.887638*32)) / math.Sqrt(2.433481); !(math.Abs(z-want) <= 0.01) {
 		t.Errorf("a girth of %g mm is %g standard deviations off; the published equation says %g", girth, z, want)
 	}
 
@@ -122,7 +122,7 @@ func TestAwakeLine(t *testing.T) {
 	if held[true] <= held[false] {
 		t.Errorf("an awake head keeps %g mm3 of liquid, a sleeping one %g", held[true], held[false])
 	}
-	if math.Abs(stretch[true]-stretch[false]) > 0.01 {
+	if !(math.Abs(stretch[true]-stretch[false]) <= 0.01) {
 		t.Errorf("an awake head stretches by %g, a sleeping one by %g", stretch[true], stretch[false])
 	}
 	t.Logf("kept %v mm3, stretched %v", held, stretch)

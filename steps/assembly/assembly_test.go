@@ -199,7 +199,7 @@ func TestMoved(t *testing.T) {
 		}
 	}
 	for i := range a {
-		if math.Abs(a[i]-b[i]) > 0.02 {
+		if !(math.Abs(a[i]-b[i]) <= 0.02) {
 			t.Errorf("the tip lies at %v, and moved at %v", a, b)
 		}
 	}

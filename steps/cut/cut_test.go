@@ -117,14 +117,14 @@ func TestFingerAlone(t *testing.T) {
 		"rest": "palm",
 	}})
 	for name, want := range map[string]float64{"thumb": 2 * 4 * 5.75, "middle": 2 * 4 * 4.5, "palm": 400 + 3*80 - 46 - 36} {
-		if v := piece(t, r, name).Volume(); math.Abs(v-want) > 1e-4 {
+		if v := piece(t, r, name).Volume(); !(math.Abs(v-want) <= 1e-4) {
 			t.Errorf("%s has volume %v, want %v", name, v, want)
 		}
 	}
-	if g, a := r.Measures["cuts.girth"].([]float64), r.Measures["cuts.area"].([]float64); math.Abs(g[0]-12) > 1e-5 || math.Abs(a[0]-8) > 1e-5 {
+	if g, a := r.Measures["cuts.girth"].([]float64), r.Measures["cuts.area"].([]float64); !(math.Abs(g[0]-12) <= 1e-5) || !(math.Abs(a[0]-8) <= 1e-5) {
 		t.Errorf("girth %v, area %v; want 12 mm, 8 mm²", g[0], a[0])
 	}
-	if off := r.Measures["volume.off"].(float64); math.Abs(off) > 1e-4 {
+	if off := r.Measures["volume.off"].(float64); !(math.Abs(off) <= 1e-4) {
 		t.Errorf("volumes are off by %v", off)
 	}
 	if len(r.Spots) != 2 || r.Spots[0].Fault || len(r.Spots[0].Ring) < 4 {
@@ -140,13 +140,13 @@ func TestAllFingers(t *testing.T) {
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, mitten(t)), Values: step.Values{
 		"cuts": table("fingers", table("at", at(1, 2, 15), "toward", at(0, 0, 1), "all", true)),
 	}})
-	if v := piece(t, r, "fingers").Volume(); math.Abs(v-120) > 1e-6 {
+	if v := piece(t, r, "fingers").Volume(); !(math.Abs(v-120) <= 1e-6) {
 		t.Errorf("three fingertips have volume %v, want 120", v)
 	}
-	if v := piece(t, r, "rest").Volume(); math.Abs(v-520) > 1e-6 {
+	if v := piece(t, r, "rest").Volume(); !(math.Abs(v-520) <= 1e-6) {
 		t.Errorf("the rest has volume %v, want 520", v)
 	}
-	if a := r.Measures["cuts.area"].([]float64)[0]; math.Abs(a-24) > 1e-6 {
+	if a := r.Measures["cuts.area"].([]float64)[0]; !(math.Abs(a-24) <= 1e-6) {
 		t.Errorf("area %v, want 24", a)
 	}
 }
@@ -164,7 +164,7 @@ func TestTurnedAndMoved(t *testing.T) {
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, w), Values: step.Values{
 		"cuts": table("thumb", table("at", at(p.X, p.Y, p.Z), "toward", at(n.X, n.Y, n.Z))),
 	}})
-	if v := piece(t, r, "thumb").Volume(); math.Abs(v-46) > 1e-3 {
+	if v := piece(t, r, "thumb").Volume(); !(math.Abs(v-46) <= 1e-3) {
 		t.Errorf("volume %v, want 46", v)
 	}
 }
@@ -180,7 +180,7 @@ func TestNarrowestPlace(t *testing.T) {
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, waist(t)), Values: step.Values{
 		"cuts": table("top", table("at", at(4, 4, 6), "toward", at(0, 0, 1), "within", 5.0, "lean", 15.0)),
 	}})
-	if g := r.Measures["cuts.girth"].([]float64)[0]; math.Abs(g-16) > 0.01 {
+	if g := r.Measures["cuts.girth"].([]float64)[0]; !(math.Abs(g-16) <= 0.01) {
 		t.Errorf("girth %v, want 16", g)
 	}
 	if z := r.Spots[0].At[2]; z < 8 || z > 12 {
@@ -246,7 +246,7 @@ func TestCheckSaysWhatIsWrong(t *testing.T) {
 // TestTangent against the exact values of 45 and 60 degrees.
 func TestTangent(t *testing.T) {
 	for deg, want := range map[float64]float64{0: 0, 45: 1, 60: math.Sqrt(3), 30: 1 / math.Sqrt(3)} {
-		if got := tangent(deg); math.Abs(got-want) > 1e-14 {
+		if got := tangent(deg); !(math.Abs(got-want) <= 1e-14) {
 			t.Errorf("tangent of %v is %v, want %v", deg, got, want)
 		}
 	}

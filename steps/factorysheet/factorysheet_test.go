@@ -167,7 +167,7 @@ func TestMeasures(t *testing.T) {
 			{"volume", got.Volume, 2 * math.Pi * r * r * r / 3, 60}, {"level", got.Widest.Level - got.Opening.Level, 3, 0.01},
 			{"section", got.Widest.Across.size(), 2 * low, 0.02}, {"area", got.Widest.Area, math.Pi * low * low, 3},
 		} {
-			if math.Abs(c.is-c.want) > c.off {
+			if !(math.Abs(c.is-c.want) <= c.off) {
 				t.Errorf("turned by %v: %s %.3f, want %.3f within %g", turn, c.what, c.is, c.want, c.off)
 			}
 		}
@@ -447,7 +447,7 @@ func TestLink(t *testing.T) {
 		{table("x", 0.01, "y", 0.02, "z", 0.03, "frame", "mould"), "x 1 %, y 2 %, z 3 %", 0},
 		{"much", "cannot be read: ask", 0},
 	} {
-		if share, factor := link("wax", tt.link); share != tt.share || math.Abs(factor-tt.factor) > 1e-6 {
+		if share, factor := link("wax", tt.link); share != tt.share || !(math.Abs(factor-tt.factor) <= 1e-6) {
 			t.Errorf("%v: %q %.6f, want %q %.6f", tt.link, share, factor, tt.share, tt.factor)
 		}
 	}

@@ -8,7 +8,7 @@ const practice = "common practice"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "proportions",
-		Version: 7,
+		Version: 8,
 		Summary: "Measures all parts of a kit together: left against right, against the child's own numbers and castings, and against published tables.",
 		Method: `Lengths run between joints: elbow and knee where the limb bends most (see bends), wrist and ankle where, beyond the narrowest place, the tape rises most steeply; girths are those of a tape pulled tight, so that hollows do not count. The head's girth is the greatest tape in planes level with its opening. A hand is measured from the wrist to where the middle finger leaves it and on along the finger; a foot from toes to heel.
 
@@ -43,6 +43,7 @@ The head is compared with the tables of the stated age, sex and weeks of gestati
 			{Name: "age", Type: step.Time, Optional: true, Doc: "since birth"},
 			{Name: "gestation", Type: step.Number, Optional: true, Min: "20", Max: "44", Doc: "weeks of gestation at birth"},
 			{Name: "length", Type: step.Length, Optional: true, Doc: "the child's length, crown to heel"},
+			{Name: "crown-rump", Type: step.Length, Optional: true, Doc: "the child's length, crown to rump"},
 			{Name: "child-head-girth", Type: step.Length, Optional: true, Doc: "the child's head, with a tape"},
 			{Name: "child-hand", Type: step.Length, Optional: true, Doc: "the child's hand, wrist to tip of the middle finger"},
 			{Name: "child-mid-arm", Type: step.Length, Optional: true, Doc: "round the middle of the upper arm"},
@@ -82,6 +83,7 @@ func measures() []step.Measure {
 		number("head.z", "standard deviations from the middle of the stated age"), number("length.z", "the same of the stated length"),
 		{Name: "head.reference", Type: step.String, Doc: "the table it was compared with"},
 		number("head.index", "breadth over length"), number("head.to-length", "head girth over the child's length"),
+		length("head.from-rump", "the child's head girth less that which goes with its length from crown to rump"),
 		length("canthi.inner", "between the inner corners of the eyes"), length("canthi.outer", "between the outer ones"),
 		length("canthi.inner-of-child", "the same at the child's size, for term newborns"), length("canthi.outer-of-child", "the same of the outer ones"),
 		number("canthus.index", "inner over outer"),
@@ -92,7 +94,7 @@ func measures() []step.Measure {
 			length("wrist."+side, "tape round the wrist"), length("hand."+side, "wrist to tip of the middle finger, straightened"),
 			length("leg.upper."+side, "opening to knee"), length("leg.lower."+side, "knee to ankle"), length("leg.mid."+side, "tape round the middle of the thigh"),
 			length("ankle."+side, "tape round the ankle"), length("foot."+side, "toes to heel"),
-			number("arm.to-head."+side, "mid-arm over head girth"), number("finger.to-hand."+side, "middle finger over hand, for open hands"), number("foot.to-hand."+side, "foot over hand"),
+			number("arm.to-head."+side, "mid-arm over head girth"), number("finger.to-hand."+side, "middle finger over hand, for open hands"), number("palm.to-hand."+side, "what is left of the hand"), number("foot.to-hand."+side, "foot over hand"),
 		)
 	}
 	return list

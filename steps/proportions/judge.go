@@ -231,11 +231,15 @@ func (k *kit) published() {
 		if k.values.Has("length") {
 			k.band(heads[0], "head.to-length", girth/size/k.values.Float("length"), growth.HeadToLength)
 		}
+		if k.values.Has("crown-rump") {
+			k.rump(heads[0], girth/size, k.values.Float("crown-rump"))
+		}
 	}
 	for _, p := range k.of(limb.Arm) {
 		k.band(p, "arm.to-head", p.Size["mid"]/girth, growth.ArmToHead)
 		if k.values.Flag("open-hands") {
 			k.band(p, "finger.to-hand", p.Size["finger.middle"]/p.Size["hand"], growth.FingerToHand)
+			k.band(p, "palm.to-hand", p.Size["palm"]/p.Size["hand"], growth.PalmToHand)
 		}
 		for _, q := range k.of(limb.Leg) {
 			if p.side == q.side {
@@ -244,6 +248,15 @@ func (k *kit) published() {
 		}
 	}
 	k.canthi(size)
+}
+
+// rump warns where head and body differ by more than is usual.
+func (k *kit) rump(p *part, girth, rump float64) {
+	want := 10 * growth.HeadFromRump(rump/10)
+	k.m["head.from-rump"] = girth - want
+	if math.Abs(girth-want) > 10*growth.HeadFromRumpMost {
+		k.warn(p, "unlike the published", "head.girth", girth-want, "mm", "the head is %.1f mm round at the child's size, and %.1f mm go with %.1f mm from crown to rump: more than 25 mm apart, are they of one child?", girth, want, rump)
+	}
 }
 
 // band warns where a share lies outside what is published.

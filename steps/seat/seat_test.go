@@ -266,7 +266,7 @@ func TestSlips(t *testing.T) {
 		sound, _ := made(t, specimen.Options{}, s.fault.Part, 20_000)
 		m, _ := made(t, specimen.Options{Faults: []specimen.Fault{s.fault}}, s.fault.Part, 20_000)
 		a, b := sit(t, sound, front(s.fault.Part)), sit(t, m, front(s.fault.Part))
-		if by := b.Measures[s.measure].(float64) - a.Measures[s.measure].(float64); math.Abs(by-s.by) > s.within {
+		if by := b.Measures[s.measure].(float64) - a.Measures[s.measure].(float64); !(math.Abs(by-s.by) <= s.within) {
 			t.Errorf("%s in %s: %s changes by %.2f, want %.2f", s.fault.What, s.fault.Part, s.measure, by, s.by)
 		}
 	}
@@ -417,7 +417,7 @@ func same(t *testing.T, got, want map[string]any, right float64) {
 		if name == "lean.right" || name == "roll" || name == "face.right" {
 			x *= right
 		}
-		if g := got[name].(float64); math.Abs(g-x) > 0.06 || math.IsNaN(g) != math.IsNaN(x) {
+		if g := got[name].(float64); !(math.Abs(g-x) <= 0.06) && !(math.IsNaN(g) && math.IsNaN(x)) {
 			t.Errorf("%s = %.3f, was %.3f", name, g, x)
 		}
 	}

@@ -76,7 +76,7 @@ func TestGauge(t *testing.T) {
 		{"longest", Metric.longest(), 65.309, 0.0005},
 		{"ball below the rim", Metric.Shallow + Metric.Diameter/2 - math.Sqrt2*Metric.Diameter/2 - Metric.Diameter/2 + 0, 2.985, 1e-3},
 	} {
-		if math.Abs(tt.got-tt.want) > tt.limit {
+		if !(math.Abs(tt.got-tt.want) <= tt.limit) {
 			t.Errorf("%s = %.4f, want %.4f", tt.what, tt.got, tt.want)
 		}
 	}

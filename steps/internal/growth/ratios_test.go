@@ -27,7 +27,7 @@ func TestBands(t *testing.T) {
 		{"canthi 20, 69", CanthusIndex, 20.0 / 69, 0.290, true},
 		{"canthi 28, 65", CanthusIndex, 28.0 / 65, 0.431, false},
 	} {
-		if got := tt.band.Holds(tt.x); got != tt.want || math.Abs(tt.x-tt.share) > 0.001 {
+		if got := tt.band.Holds(tt.x); got != tt.want || !(math.Abs(tt.x-tt.share) <= 0.001) {
 			t.Errorf("%s: %.4f, want %.3f; in %v is %t", tt.what, tt.x, tt.share, tt.band, got)
 		}
 	}
@@ -43,7 +43,7 @@ func TestBands(t *testing.T) {
 func TestHeadToLength(t *testing.T) {
 	least, most := 1.0, 0.0 // of all medians: 0.659 to 0.706
 	defer func() {
-		if math.Abs(least-0.659) > 0.001 || math.Abs(most-0.706) > 0.001 {
+		if !(math.Abs(least-0.659) <= 0.001) || !(math.Abs(most-0.706) <= 0.001) {
 			t.Errorf("head over length of the medians goes from %.4f to %.4f", least, most)
 		}
 	}()
@@ -53,7 +53,7 @@ func TestHeadToLength(t *testing.T) {
 		if !HeadToLength.Holds(share) {
 			t.Errorf("%s: %.4f", what, share)
 		}
-		if scaled := (head.Median() * 1.0625) / (length.Median() * 1.0625); math.Abs(scaled-share) > 1e-12 {
+		if scaled := (head.Median() * 1.0625) / (length.Median() * 1.0625); !(math.Abs(scaled-share) <= 1e-12) {
 			t.Errorf("%s: scaling moves it by %g", what, scaled-share)
 		}
 	}
@@ -80,10 +80,10 @@ func TestHeadToLength(t *testing.T) {
 // TestHeadFromRump: 35 cm goes with 34.0; 38 beside it differs by 4.0, which
 // is significant.
 func TestHeadFromRump(t *testing.T) {
-	if got := HeadFromRump(35); math.Abs(got-34) > 0.005 {
+	if got := HeadFromRump(35); !(math.Abs(got-34) <= 0.005) {
 		t.Errorf("head %.3f", got)
 	}
-	if d := math.Abs(38 - HeadFromRump(35)); d <= HeadFromRumpMost || math.Abs(34-HeadFromRump(35)) > HeadFromRumpMost {
+	if d := math.Abs(38 - HeadFromRump(35)); d <= HeadFromRumpMost || !(math.Abs(34-HeadFromRump(35)) <= HeadFromRumpMost) {
 		t.Errorf("a difference of %.2f is judged the wrong way", d)
 	}
 }

@@ -166,7 +166,7 @@ func TestPins(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if j, _ := l.Joint("knee"); !j.Pinned || j.At != pin || math.Abs(l.Rings.Rings[j.Ring].Centre.Z-60) > 1 {
+	if j, _ := l.Joint("knee"); !j.Pinned || j.At != pin || !(math.Abs(l.Rings.Rings[j.Ring].Centre.Z-60) <= 1) {
 		t.Errorf("%+v", j)
 	}
 	if _, err := New(t.Context(), m, Want{Shape: Leg, Spacing: 0.5, Pins: map[string]geom.Vec{"elbow": pin}}); err == nil {

@@ -14,10 +14,10 @@ func TestSeat(t *testing.T) {
 		t.Fatalf("%+v", s)
 	}
 	front, right := s.Lean(geom.Vec{X: -1, Y: 1, Z: 1})
-	if math.Abs(front-45) > 1e-9 || math.Abs(right+45) > 1e-9 {
+	if !(math.Abs(front-45) <= 1e-9) || !(math.Abs(right+45) <= 1e-9) {
 		t.Errorf("leans %g to the front and %g to the right", front, right)
 	}
-	if r := s.Roll(geom.Vec{X: -1, Y: 1}); math.Abs(r-45) > 1e-9 {
+	if r := s.Roll(geom.Vec{X: -1, Y: 1}); !(math.Abs(r-45) <= 1e-9) {
 		t.Errorf("rolled %g, to its left from above is counter-clockwise", r)
 	}
 	to, _ := NewSeat(geom.Vec{Y: 9}, geom.Vec{X: 1, Y: 1}, geom.Vec{Z: 1})

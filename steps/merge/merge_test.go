@@ -263,6 +263,10 @@ func TestBadScans(t *testing.T) {
 	far := pose
 	far.Move.X += 1e7
 	metres := good.Scaled(1000)
+	nan := &geom.Mesh{Verts: slices.Clone(good.Verts), Tris: good.Tris}
+	for i := range nan.Verts {
+		nan.Verts[i][1] = float32(math.NaN())
+	}
 	for _, tt := range []struct {
 		name string
 		file step.File
@@ -272,6 +276,7 @@ func TestBadScans(t *testing.T) {
 		{"empty", steptest.File("bad.ply", nil, "mm"), pose, "the file is empty"},
 		{"points alone", scanFile(t, "bad.ply", &geom.Mesh{Verts: good.Verts}), pose, "no triangles"},
 		{"one place", scanFile(t, "bad.ply", one), pose, ""},
+		{"not a number", scanFile(t, "bad.ply", nan), pose, "bad"},
 		{"turned over", scanFile(t, "bad.ply", mirrored), pose, "faces away from the scanner"},
 		{"far away", scanFile(t, "bad.ply", good), far, "look at its unit and its place"},
 		{"metres", scanFile(t, "bad.ply", metres), pose, "look at its unit and its place"},
@@ -290,6 +295,59 @@ func TestBadScans(t *testing.T) {
 				t.Error("the others were harmed")
 			}
 		})
+	}
+}
+
+// TestFlat: one shot of a plate is a surface with a rim.
+func TestFlat(t *testing.T) {
+	m := &geom.Mesh{}
+	for j := range 41 {
+		for i := range 41 {
+			m.Verts = append(m.Verts, geom.Vec{X: 0.5*float64(i) - 10, Y: 0.5*float64(j) - 10, Z: 300}.Point())
+		}
+	}
+	for j := range int32(40) {
+		for i := range int32(40) {
+			a := j*41 + i
+			m.Tris = append(m.Tris, geom.Tri{a, a + 42, a + 1}, geom.Tri{a, a + 41, a + 42})
+		}
+	}
+	f := scanFile(t, "flat.ply", m)
+	in := map[string][]step.File{"scans": {f}, "poses": tableFile(t, poses.Table{Scans: []poses.Place{poses.At(f, geom.NoMove)}})}
+	for _, unseen := range []string{"open", "closed"} { // nothing can be told of what lies behind
+		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: in, Values: step.Values{"voxel": 0.8, "unseen": unseen}})
+		out, _ := surfaceOf(t, r)
+		for v, p := range out.Verts {
+			if out.Seen[v] > 0 && math.Abs(float64(p[2])-300) > 0.01 {
+				t.Fatalf("%s: a vertex of a plate lies at %v", unseen, p)
+			}
+		}
+		if a := r.Measures["area"].(float64) - r.Measures["invented.area"].(float64); math.Abs(a-400) > 60 {
+			t.Errorf("%s: %.0f mm² of a plate of 400: %v, %q", unseen, a, r.Measures, r.Notes)
+		}
+	}
+}
+
+// TestStrays: points a thousand kilometres off in one scan harm nothing.
+func TestStrays(t *testing.T) {
+	in := globes(t, dirs)
+	table, _ := poses.Open(&step.Job{Inputs: in}, "poses")
+	m, pose := globe(20, 0.6, dirs[0])
+	for i := range 20 {
+		m.Verts[50*i] = geom.Point{1e9, -1e9, float32(1e8 * i)}
+	}
+	in["scans"][0] = scanFile(t, "00.ply", m)
+	table.Scans[0] = poses.At(in["scans"][0], pose)
+	in["poses"] = tableFile(t, table)
+	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: in, Values: step.Values{"voxel": 0.8}})
+	out, _ := surfaceOf(t, r)
+	if r.Measures["watertight"] != true {
+		t.Errorf("%v %q", r.Measures, r.Notes)
+	}
+	for v, p := range out.Verts {
+		if d := math.Abs(p.Vec().Len() - 20); d > 0.02 {
+			t.Fatalf("vertex %d lies %.4f mm off the ball", v, d)
+		}
 	}
 }
 

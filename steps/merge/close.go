@@ -150,6 +150,26 @@ func (c *closing) look(cell [3]int32) {
 	}
 }
 
+// unmark takes away the marks of closed skin that is not on what was seen: where
+// it turns away at a rim it still lies near the points there.
+func (m *merger) unmark(ctx context.Context, s, open *skin) error {
+	tree, err := geom.NewTree(ctx, open.Mesh, m.job.Workers)
+	if err != nil {
+		return err
+	}
+	verts := make([]geom.Vec, len(s.Verts))
+	for v, p := range s.Verts {
+		verts[v] = p.Vec()
+	}
+	hits, err := tree.ClosestAll(ctx, verts, m.voxel/8, m.job.Workers)
+	for v, h := range hits {
+		if h.Tri < 0 {
+			s.Seen[v] = 0
+		}
+	}
+	return err
+}
+
 // soften smooths invented skin, so that it leaves the seen skin without a
 // ridge. What was seen does not move.
 func soften(ctx context.Context, m *geom.Mesh, rounds int) error {

@@ -21,7 +21,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 10,
+		Version: 11,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Of every scan points closer together than three quarters of a voxel are put together, the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
 			"placed scan speaks by the distance to that skin; where it is seen poorly (beyond 68 degrees, at its border) and no two others saw it well, by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
@@ -161,6 +161,9 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 		return nil, err
 	}
 	if err := m.settle(ctx, f, s); err != nil {
+		return nil, err
+	}
+	if err := m.unmark(ctx, s, open); err != nil {
 		return nil, err
 	}
 	return s, soften(ctx, s.Mesh, 30)

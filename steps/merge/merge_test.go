@@ -298,7 +298,8 @@ func TestBadScans(t *testing.T) {
 	}
 }
 
-// TestFlat: one shot of a plate is a surface with a rim.
+// TestFlat: one shot of a plate is a surface with a rim; closed, what is marked as
+// seen lies on it within an eighth of a voxel.
 func TestFlat(t *testing.T) {
 	f := scanFile(t, "flat.ply", plate(0.5))
 	in := map[string][]step.File{"scans": {f}, "poses": tableFile(t, poses.Table{Scans: []poses.Place{poses.At(f, geom.NoMove)}})}
@@ -306,7 +307,7 @@ func TestFlat(t *testing.T) {
 		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: in, Values: step.Values{"voxel": 0.8, "unseen": unseen}})
 		out, _ := surfaceOf(t, r)
 		for v, p := range out.Verts {
-			if out.Seen[v] > 0 && math.Abs(float64(p[2])-300) > 0.01 {
+			if out.Seen[v] > 0 && math.Abs(float64(p[2])-300) > 0.1 {
 				t.Fatalf("%s: a vertex of a plate lies at %v", unseen, p)
 			}
 		}
@@ -372,7 +373,7 @@ func TestTooFine(t *testing.T) {
 func TestPinned(t *testing.T) {
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: globes(t, dirs[:9]), Values: step.Values{"voxel": 1.0}})
 	sum := fmt.Sprintf("%x", sha256.Sum256(r.Files["surface/merged.ply"]))[:16]
-	if v := (Kind{}).Handbook().Version; v != 10 || sum != pinned {
+	if v := (Kind{}).Handbook().Version; v != 11 || sum != pinned {
 		t.Errorf("version %d gives %s, pinned is %s", v, sum, pinned)
 	}
 }

@@ -321,6 +321,31 @@ func TestCheckSaysWhatIsWrong(t *testing.T) {
 	}
 }
 
+// TestTeethDoNotGrow: teeth of one triangle each, as a crease has that was cut
+// into triangles, are not made longer, though the line that they run along is
+// made deeper.
+func TestTeethDoNotGrow(t *testing.T) {
+	const side, h, tooth = 12.0, 0.3, 0.03
+	teeth := func(x, y float64) float64 {
+		return tooth * (1 - 2*float64((int(math.Round(x/h))+int(math.Round(y/h)))%2))
+	}
+	m := bowl(side, h, func(x, y float64) float64 { return -0.3*math.Exp(-math.Pow((y-6)/0.8, 2)) + teeth(x, y) })
+	r := run(t, m, step.Values{"links": links(1.5)})
+	_, info := read(t, r, "map/hand-deepening.ply", "moved")
+	grown, cut, n := 0.0, 0.0, 0.0
+	for i, moved := range info.Columns[0].Values {
+		row, column := i/41, i%41
+		if row > 8 && row < 32 && column > 15 && column < 25 {
+			grown += float64(moved) / teeth(float64(row)*h, float64(column)*h)
+			n++
+		}
+		cut = min(cut, float64(moved))
+	}
+	if grown /= n; math.Abs(grown) > 0.05 || cut > -0.02 {
+		t.Errorf("teeth grow by %.3f of their length; the line is cut %.3f mm deeper", grown, -cut)
+	}
+}
+
 // TestUnfitSurfaces: what has no skin, or is inside out, is refused in words;
 // smooth skin, a bead finer than the chain holds, several shells, a hair and a
 // part in a wrong unit are let be, and it is said that there was nothing to do.

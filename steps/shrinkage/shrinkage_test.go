@@ -177,6 +177,49 @@ season,2,2,2,,0.980000000,1.000000000,60.0000
 	}
 }
 
+// TestSizesAreAt20Degrees: ISO 1. A resin of 70 millionths a kelvin (from memory)
+// makes 120 mm read 0.084 mm more at 30 °C, and 106.25 mm 0.0892 mm at 32 °C.
+func TestSizesAreAt20Degrees(t *testing.T) {
+	for _, tt := range []struct {
+		warm, expansion, more float64
+		says                  string
+	}{
+		{20, 70, 0, "all sizes are at 20 °C (ISO 1)"},
+		{32, 0, 0, "is not known without the expansion"},
+		{32, 70, 0.0892, "at 32 °C the longest side of the master, 106.25 mm, reads +0.089 mm"},
+		{8, 70, -0.0892, "reads -0.089 mm"},
+	} {
+		r := run(t, step.Values{"links": threeTwos, "temperature": tt.warm, "expansion": tt.expansion})
+		if x := r.Measures["warm"].(float64); math.Abs(x-tt.more) > 1e-4 || !strings.Contains(strings.Join(r.Notes, "\n"), tt.says) {
+			t.Errorf("%+v: %v, %q", tt, x, r.Notes)
+		}
+		if x := r.Measures["scale.total"].(float64); math.Abs(x-1.062482) > 1e-6 {
+			t.Errorf("the warmth of the room scales the master by %v", x)
+		}
+	}
+	r := run(t, step.Values{"links": table("mould", 1-100.0/120), "temperature": 30.0, "expansion": 70.0})
+	if x := r.Measures["warm"].(float64); math.Abs(x-0.084) > 1e-9 {
+		t.Errorf("120 mm read %v mm more at 30 °C", x)
+	}
+}
+
+// TestSourceInItsMouldsFrame: a casting that shrank more along its mould's z,
+// which is the part's x, then three even links: each axis by hand.
+func TestSourceInItsMouldsFrame(t *testing.T) {
+	r := run(t, step.Values{
+		"links":   threeTwos,
+		"frames":  table("mould", table("x", []float64{0, 1, 0}, "y", []float64{0, 0, 1})),
+		"sources": table("cast", table("wax", table("x", 0.01, "y", 0.01, "z", 0.03, "frame", "mould")), "print", table("resin", 0.0)),
+		"source":  "cast",
+	})
+	even := 1 / (0.98 * 0.98 * 0.98)
+	for name, want := range map[string]float64{"scale.x": even / 0.97, "scale.y": even / 0.99, "scale.z": even / 0.99, "loss.links": 0.058808} {
+		if x := r.Measures[name].(float64); math.Abs(x-want) > 1e-6 {
+			t.Errorf("%s is %v, want %v", name, x, want)
+		}
+	}
+}
+
 func TestRemarksOutsideThePublished(t *testing.T) {
 	remark := func(v step.Values) bool { return strings.Contains(strings.Join(run(t, v).Notes, "\n"), "published") }
 	if remark(step.Values{"links": threeTwos}) || !remark(step.Values{"links": table("mould", 0.08)}) || !remark(step.Values{"links": table("mould", 0.01)}) {

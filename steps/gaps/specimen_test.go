@@ -129,3 +129,21 @@ func TestPlantedOnSpecimen(t *testing.T) {
 		})
 	}
 }
+
+// TestPlateOfFewTriangles: a fin is as thick as its faces are apart, though few
+// triangles cut off its rounded rim and make it thinner there.
+func TestPlateOfFewTriangles(t *testing.T) {
+	for _, seed := range []uint64{1, 2} {
+		p, m := handOf(t, "left-foot", specimen.Options{Plain: true, Faults: []specimen.Fault{{What: specimen.ThinPlate, Part: "left-foot", Size: 1.5, Seed: seed}}}, 25_000)
+		_, finds := looked(t, m)
+		q, best := p.Planted[0], math.Inf(1)
+		for _, f := range finds {
+			if f.what == thinSolid && f.pinch.at.Sub(q.At).Len() < q.Radius+2 {
+				best = min(best, f.value)
+			}
+		}
+		if math.Abs(best/q.Value-1) > 0.02 {
+			t.Errorf("seed %d: %.3f mm, want %.3f", seed, best, q.Value)
+		}
+	}
+}

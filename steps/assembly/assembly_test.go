@@ -2,62 +2,25 @@ package assembly
 
 import (
 	"bytes"
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"image/png"
-	"io"
 	"math"
 	"strings"
-	"sync/atomic"
 	"testing"
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
-	"layette/steps/internal/meshio"
 	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
 
-func file(t testing.TB, name string, m *geom.Mesh) step.File {
-	t.Helper()
-	var b bytes.Buffer
-	if err := meshio.WritePLY(&b, m); err != nil {
-		t.Fatal(err)
-	}
-	f := steptest.File(name+".ply", b.Bytes(), "mm")
-	f.Part = name
-	return f
-}
-
-// meshes keeps what was meshed before.
-var meshes = map[string]*geom.Mesh{}
-
-func made(t testing.TB, o specimen.Options, name string, triangles int) *geom.Mesh {
-	t.Helper()
-	o.Plain = true
-	key := fmt.Sprint(o, name, triangles)
-	if meshes[key] == nil {
-		kit, err := specimen.NewKit(o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		p, err := kit.Part(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if meshes[key], err = p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return meshes[key]
-}
+var child = steptest.Child{}
 
 func kitOf(t testing.TB, o specimen.Options, triangles int) (files []step.File) {
 	for _, name := range specimen.Parts {
-		files = append(files, file(t, name, made(t, o, name, triangles)))
+		files = append(files, steptest.Surface(t, name, child.Mesh(t, o, name, triangles)))
 	}
 	return files
 }
@@ -166,7 +129,7 @@ func TestKit(t *testing.T) {
 // looks to the left turns it.
 func TestPose(t *testing.T) {
 	head := func(o specimen.Options, out, front point) map[string]any {
-		return placed(t, []step.File{file(t, "head", made(t, o, "head", coarse))}, step.Values{"seats": table("head", seatAt(point{1, 2, 3}, out, front, point{0, 1, 0}))}).m
+		return placed(t, []step.File{steptest.Surface(t, "head", child.Mesh(t, o, "head", coarse))}, step.Values{"seats": table("head", seatAt(point{1, 2, 3}, out, front, point{0, 1, 0}))}).m
 	}
 	sound := head(specimen.Options{}, point{0, 0, 1}, point{0, 1, 0})
 	front := sound["head.front"].(float64)
@@ -180,7 +143,7 @@ func TestPose(t *testing.T) {
 
 // TestMoved: where a part's file has it changes nothing but its front's name.
 func TestMoved(t *testing.T) {
-	m := made(t, specimen.Options{}, "right-arm", coarse)
+	m := child.Mesh(t, specimen.Options{}, "right-arm", coarse)
 	turn := geom.Quaternion{W: 0.3, X: 0.5, Y: -0.7, Z: 0.2}.Rot()
 	out := &geom.Mesh{Tris: m.Tris}
 	for _, p := range m.Verts {
@@ -188,7 +151,7 @@ func TestMoved(t *testing.T) {
 	}
 	f := turn.Apply(geom.Vec{Y: -1})
 	at := func(m *geom.Mesh, looks point) string {
-		return placed(t, []step.File{file(t, "right-arm", m)}, step.Values{"seats": table("right-arm", seatAt(point{45, 0, -25}, point{0.8, 0, -0.6}, point{0, 1, 0}, looks))}).rows.String()
+		return placed(t, []step.File{steptest.Surface(t, "right-arm", m)}, step.Values{"seats": table("right-arm", seatAt(point{45, 0, -25}, point{0.8, 0, -0.6}, point{0, 1, 0}, looks))}).rows.String()
 	}
 	var a, b [3]float64
 	for i, text := range []string{at(m, point{0, -1, 0}), at(out, point{f.X, f.Y, f.Z})} {
@@ -233,13 +196,13 @@ func TestBad(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := placed(t, []step.File{file(t, "head", ball), file(t, "hat", ball)}, body())
+	r := placed(t, []step.File{steptest.Surface(t, "head", ball), steptest.Surface(t, "hat", ball)}, body())
 	notes := strings.Join(r.notes, "\n")
 	if r.m["unplaced"] != int64(2) || r.m["empty"] != int64(5) || !strings.Contains(notes, "hat has no seat") || !strings.Contains(notes, "head is left out") {
 		t.Errorf("%v\n%s", r.m, notes)
 	}
-	leg := made(t, specimen.Options{}, "left-leg", coarse)
-	if _, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {file(t, "left-leg", leg), file(t, "left-leg", leg)}}, Values: body()}); err == nil {
+	leg := child.Mesh(t, specimen.Options{}, "left-leg", coarse)
+	if _, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {steptest.Surface(t, "left-leg", leg), steptest.Surface(t, "left-leg", leg)}}, Values: body()}); err == nil {
 		t.Error("two left legs pass")
 	}
 }
@@ -263,57 +226,19 @@ func TestPinned(t *testing.T) {
 	}
 }
 
-// glances is a context that is cancelled when it has been looked at so often.
-type glances struct {
-	context.Context
-	left *atomic.Int64
-	stop func()
-}
-
-func (g glances) Err() error {
-	if g.left.Add(-1) == 0 {
-		g.stop()
-	}
-	return g.Context.Err()
-}
-
-type sink struct{ bytes.Buffer }
-
-func (*sink) Close() error { return nil }
-
 // TestCancel: whenever it is cancelled, the step stops with the cause.
 func TestCancel(t *testing.T) {
-	files := kitOf(t, specimen.Options{}, coarse)[:2]
-	stop := errors.New("stop")
-	run := func(after int64) (int64, error) {
-		ctx, cancel := context.WithCancelCause(t.Context())
-		g := glances{ctx, new(atomic.Int64), func() { cancel(stop) }}
-		g.left.Store(after)
-		job := &step.Job{Workers: 1, Progress: step.NoProgress, Values: steptest.Values(t, Kind{}.Handbook(), body()), Inputs: map[string][]step.File{"parts": files},
-			Create: func(string, string) (io.WriteCloser, error) { return &sink{}, nil }}
-		_, err := (Kind{}).Run(g, job)
-		return after - g.left.Load(), err
-	}
-	all, err := run(1 << 40)
-	if err != nil || all < 20 {
-		t.Fatalf("%d looks at whether to stop, %v", all, err)
-	}
-	for k := range int64(6) {
-		at := 1 + k*(all-1)/6
-		if looks, err := run(at); !errors.Is(err, stop) || looks > at+8 {
-			t.Errorf("cancelled at look %d of %d: %d looks, %v", at, all, looks, err)
-		}
-	}
+	steptest.Stops(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": kitOf(t, specimen.Options{}, coarse)[:2]}, Values: body()}, 20)
 }
 
 // BenchmarkAssembly puts together five parts of two million triangles.
 func BenchmarkAssembly(b *testing.B) {
 	files := kitOf(b, specimen.Options{}, 2_000_000)
 	n := 0
-	for _, m := range meshes {
+	for _, m := range child {
 		n += len(m.Tris)
 	}
-	clear(meshes)
+	clear(child)
 	for b.Loop() {
 		assemble(b, files, body())
 	}

@@ -31,7 +31,7 @@ func TestKept(t *testing.T) {
 	moved := body()
 	moved["seats"].(step.Table).Values[1] = seatAt(point{-45, 0, -26}, point{-0.8, 0, -0.6}, point{0, 1, 0}, point{0, -1, 0})
 	again(files, moved, kept, 1, "one seat moved")
-	files[3] = file(t, "left-leg", made(t, specimen.Options{Knee: 40}, "left-leg", coarse))
+	files[3] = steptest.Surface(t, "left-leg", child.Mesh(t, specimen.Options{Knee: 40}, "left-leg", coarse))
 	again(files, body(), kept, 1, "one edited")
 	for i := range files {
 		files[i].Open = func() (step.Reader, error) {

@@ -18,8 +18,8 @@ func TestKept(t *testing.T) {
 		return fmt.Sprintf("%+v %s", *r.Outcome, r.Files)
 	}
 	given := func(o specimen.Options) map[string][]step.File {
-		left, right := file(t, "left-leg", meshed(t, specimen.Options{}, "left-leg", coarse)), file(t, "right-leg", meshed(t, o, "right-leg", coarse))
-		arm, cast := file(t, "left-arm", meshed(t, specimen.Options{}, "left-arm", 4*coarse)), file(t, "left-arm", meshed(t, specimen.Options{}, "left-hand", 3*coarse))
+		left, right := steptest.Surface(t, "left-leg", child.Mesh(t, specimen.Options{}, "left-leg", coarse)), steptest.Surface(t, "right-leg", child.Mesh(t, o, "right-leg", coarse))
+		arm, cast := steptest.Surface(t, "left-arm", child.Mesh(t, specimen.Options{}, "left-arm", 4*coarse)), steptest.Surface(t, "left-arm", child.Mesh(t, specimen.Options{}, "left-hand", 3*coarse))
 		return map[string][]step.File{"parts": {arm, left, right}, "references": {cast}}
 	}
 	sound, edited := given(specimen.Options{}), given(specimen.Options{Faults: []specimen.Fault{slips[1].fault}})

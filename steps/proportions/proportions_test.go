@@ -6,12 +6,10 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -19,51 +17,11 @@ import (
 	"layette/engine/step"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/growth"
-	"layette/steps/internal/meshio"
 	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
 
-func file(t testing.TB, name string, m *geom.Mesh) step.File {
-	t.Helper()
-	var b bytes.Buffer
-	if err := meshio.WritePLY(&b, m); err != nil {
-		t.Fatal(err)
-	}
-	f := steptest.File(name+".ply", b.Bytes(), "mm")
-	f.Part = name
-	return f
-}
-
-// made keeps parts that were meshed before.
-var made = map[string]*geom.Mesh{}
-
-// meshed returns one part of a specimen's kit.
-func meshed(t testing.TB, o specimen.Options, name string, triangles int) *geom.Mesh {
-	t.Helper()
-	var own []specimen.Fault
-	for _, f := range o.Faults {
-		if f.Part == name {
-			own = append(own, f)
-		}
-	}
-	o.Faults, o.Plain = own, true
-	key := fmt.Sprint(o, name, triangles)
-	if made[key] == nil {
-		kit, err := specimen.NewKit(o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		p, err := kit.Part(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if made[key], err = p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return made[key]
-}
+var child = steptest.Child{}
 
 func kitOf(t testing.TB, o specimen.Options, triangles int) []step.File {
 	var files []step.File
@@ -72,7 +30,7 @@ func kitOf(t testing.TB, o specimen.Options, triangles int) []step.File {
 		if name == "left-arm" || name == "right-arm" {
 			n *= 4 // fingers want small triangles
 		}
-		files = append(files, file(t, name, meshed(t, o, name, n)))
+		files = append(files, steptest.Surface(t, name, child.Mesh(t, o, name, n)))
 	}
 	return files
 }
@@ -84,15 +42,9 @@ func measure(t testing.TB, files []step.File, values step.Values) *steptest.Resu
 
 const coarse = 20_000
 
-// moved returns a surface turned and moved at random: parts come in frames of
-// their own.
+// moved returns a surface in a frame of its own.
 func moved(r *rand.Rand, m *geom.Mesh) *geom.Mesh {
-	turn := geom.Quaternion{W: r.NormFloat64(), X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}.Rot()
-	by := geom.Vec{X: 200 * r.Float64(), Y: -90 * r.Float64(), Z: 50 * r.Float64()}
-	out := &geom.Mesh{Tris: m.Tris}
-	for _, p := range m.Verts {
-		out.Verts = append(out.Verts, turn.Apply(p.Vec()).Add(by).Point())
-	}
+	out, _ := steptest.Moved(r, m)
 	return out
 }
 
@@ -132,15 +84,8 @@ func TestJoints(t *testing.T) {
 	for _, o := range []specimen.Options{{Weeks: 28}, {Elbow: 50, Knee: 45}} {
 		for name, joint := range map[string]string{"right-arm": "wrist", "right-leg": "ankle"} {
 			o.Plain = true
-			kit, err := specimen.NewKit(o)
-			if err != nil {
-				t.Fatal(err)
-			}
-			p, err := kit.Part(name)
-			if err != nil {
-				t.Fatal(err)
-			}
-			q, err := look(t.Context(), name, meshed(t, o, name, triangles(name)), 2)
+			p := child.Part(t, o, name)
+			q, err := look(t.Context(), name, child.Mesh(t, o, name, triangles(name)), 2)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -178,7 +123,7 @@ func TestSlips(t *testing.T) {
 		var files []step.File
 		for _, name := range specimen.Parts[1:] {
 			if side := s.fault.Part[len(s.fault.Part)-3:]; name[len(name)-3:] == side {
-				files = append(files, file(t, name, moved(r, meshed(t, specimen.Options{Faults: []specimen.Fault{s.fault}}, name, triangles(name)))))
+				files = append(files, steptest.Surface(t, name, moved(r, child.Mesh(t, specimen.Options{Faults: []specimen.Fault{s.fault}}, name, triangles(name)))))
 			}
 		}
 		got := measure(t, files, nil)
@@ -201,8 +146,8 @@ func triangles(name string) int {
 // TestHeldDifferently: limbs bent otherwise than their twins are no fault.
 func TestHeldDifferently(t *testing.T) {
 	files := []step.File{
-		file(t, "left-arm", meshed(t, specimen.Options{Elbow: 60}, "left-arm", 4*coarse)),
-		file(t, "right-arm", meshed(t, specimen.Options{Elbow: 30}, "right-arm", 5*coarse)),
+		steptest.Surface(t, "left-arm", child.Mesh(t, specimen.Options{Elbow: 60}, "left-arm", 4*coarse)),
+		steptest.Surface(t, "right-arm", child.Mesh(t, specimen.Options{Elbow: 30}, "right-arm", 5*coarse)),
 	}
 	if r := measure(t, files, nil); faults(r) != 0 {
 		t.Errorf("%+v", r.Spots)
@@ -211,14 +156,14 @@ func TestHeldDifferently(t *testing.T) {
 
 // TestCastings: a hand that was rescaled since it was cast shows as a factor.
 func TestCastings(t *testing.T) {
-	arm := meshed(t, specimen.Options{}, "left-arm", 4*coarse)
-	cast := meshed(t, specimen.Options{}, "left-hand", 3*coarse)
+	arm := child.Mesh(t, specimen.Options{}, "left-arm", 4*coarse)
+	cast := child.Mesh(t, specimen.Options{}, "left-hand", 3*coarse)
 	for _, tt := range []struct {
 		scale float64
 		want  int64
 	}{{1, 0}, {1.03, 1}} {
-		ref := file(t, "left-arm", cast)
-		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {file(t, "left-arm", arm.Scaled(tt.scale))}, "references": {ref}}})
+		ref := steptest.Surface(t, "left-arm", cast)
+		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {steptest.Surface(t, "left-arm", arm.Scaled(tt.scale))}, "references": {ref}}})
 		most, _ := r.Measures["references.most"].(float64)
 		if r.Measures["references.differ"] != tt.want || !(math.Abs(most-tt.scale) <= 0.012) {
 			t.Errorf("scaled by %g: %v differ, factor %.4f", tt.scale, r.Measures["references.differ"], most)
@@ -262,7 +207,7 @@ func TestTape(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, scale := range []float64{1, 1.0625} {
-		r := measure(t, []step.File{file(t, "head", m.Scaled(scale))}, nil)
+		r := measure(t, []step.File{steptest.Surface(t, "head", m.Scaled(scale))}, nil)
 		girth, _ := r.Measures["head.girth"].(float64)
 		index, _ := r.Measures["head.index"].(float64)
 		if !(math.Abs(girth-332.2593*scale) <= 0.1) || !(math.Abs(index-95.0/116) <= 0.001) {
@@ -281,7 +226,7 @@ func TestRump(t *testing.T) {
 		t.Fatal(err)
 	}
 	for rump, warned := range map[float64]bool{340: false, 380: true} {
-		r := measure(t, []step.File{file(t, "head", m.Scaled(0.9))}, step.Values{"crown-rump": rump, "size": 0.9})
+		r := measure(t, []step.File{steptest.Surface(t, "head", m.Scaled(0.9))}, step.Values{"crown-rump": rump, "size": 0.9})
 		got, _ := r.Measures["head.from-rump"].(float64)
 		said := slices.ContainsFunc(r.Spots, func(s step.Spot) bool { return strings.Contains(s.Says, "crown to rump") && !s.Fault })
 		if !(math.Abs(got-(332.2593-0.9*rump-25)) <= 0.1) || said != warned {
@@ -308,15 +253,15 @@ func (lifted) Bounds() geom.Box {
 
 // TestBadInput: what cannot be measured is said, and the rest is measured.
 func TestBadInput(t *testing.T) {
-	leg := meshed(t, specimen.Options{}, "left-leg", coarse)
-	if _, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {file(t, "left-leg", leg), file(t, "left-leg", leg)}}}); err == nil {
+	leg := child.Mesh(t, specimen.Options{}, "left-leg", coarse)
+	if _, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {steptest.Surface(t, "left-leg", leg), steptest.Surface(t, "left-leg", leg)}}}); err == nil {
 		t.Error("two left legs pass")
 	}
 	if _, err := steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {steptest.File("x.ply", []byte("ply"), "mm")}}}); err == nil {
 		t.Error("a damaged file passes")
 	}
 	box := &geom.Mesh{Verts: []geom.Point{{0, 0, 0}, {9, 0, 0}, {0, 9, 0}, {0, 0, 9}}, Tris: []geom.Tri{{0, 2, 1}, {0, 1, 3}, {1, 2, 3}, {2, 0, 3}}}
-	r := measure(t, []step.File{file(t, "left-arm", box), file(t, "right-arm", box), file(t, "head", box), file(t, "hat", box)}, nil)
+	r := measure(t, []step.File{steptest.Surface(t, "left-arm", box), steptest.Surface(t, "right-arm", box), steptest.Surface(t, "head", box), steptest.Surface(t, "hat", box)}, nil)
 	if len(r.Notes) == 0 {
 		t.Error("a tetrahedron for an arm, and no word of it")
 	}
@@ -324,7 +269,7 @@ func TestBadInput(t *testing.T) {
 
 func TestCancel(t *testing.T) {
 	stop := errors.New("stop")
-	f := []step.File{file(t, "left-leg", meshed(t, specimen.Options{}, "left-leg", coarse)), file(t, "right-leg", meshed(t, specimen.Options{}, "right-leg", coarse))}
+	f := []step.File{steptest.Surface(t, "left-leg", child.Mesh(t, specimen.Options{}, "left-leg", coarse)), steptest.Surface(t, "right-leg", child.Mesh(t, specimen.Options{}, "right-leg", coarse))}
 	for after := range 3 {
 		ctx, cancel := context.WithCancelCause(t.Context())
 		job := &step.Job{Inputs: map[string][]step.File{"parts": f}, Values: steptest.Values(t, Kind{}.Handbook(), nil), Workers: 2, Progress: stopper{int64(after), new(atomic.Int64), func() { cancel(stop) }}}
@@ -352,9 +297,9 @@ func (s stopper) Add(n int) {
 
 // TestPinned: raise Version when this changes.
 func TestPinned(t *testing.T) {
-	r := measure(t, []step.File{file(t, "left-leg", meshed(t, specimen.Options{}, "left-leg", coarse))}, nil)
+	r := measure(t, []step.File{steptest.Surface(t, "left-leg", child.Mesh(t, specimen.Options{}, "left-leg", coarse))}, nil)
 	const want = "3d4f49eb03639325"
-	alone := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {file(t, "left-leg", meshed(t, specimen.Options{}, "left-leg", coarse))}}, Workers: 1})
+	alone := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"parts": {steptest.Surface(t, "left-leg", child.Mesh(t, specimen.Options{}, "left-leg", coarse))}}, Workers: 1})
 	if !bytes.Equal(alone.Files["rows/proportions.csv"], r.Files["rows/proportions.csv"]) {
 		t.Error("one worker finds otherwise than two")
 	}
@@ -364,30 +309,11 @@ func TestPinned(t *testing.T) {
 	}
 }
 
-// seeds returns which seeds LAYETTE_SEEDS asks for: "200" for the first 200,
-// "50-100" for a share of them. None is no long run.
-func seeds(t *testing.T) (from, to int) {
-	text := os.Getenv("LAYETTE_SEEDS")
-	if text == "" {
-		t.Skip("LAYETTE_SEEDS is not set: the long run over random kits is left out")
-	}
-	first, last, share := strings.Cut(text, "-")
-	if !share {
-		first, last = "0", text
-	}
-	from, err := strconv.Atoi(first)
-	to, err2 := strconv.Atoi(last)
-	if err != nil || err2 != nil {
-		t.Fatalf("LAYETTE_SEEDS=%q: a number, or a share such as 50-100", text)
-	}
-	return from, to
-}
-
 // TestSeeds plants a random slip in each of many kits, and looks at sound ones
 // of other ages and poses, each part in a frame of its own. Slips of the seat
 // are planted in steps/seat.
 func TestSeeds(t *testing.T) {
-	from, to := seeds(t)
+	from, to := steptest.Seeds(t, os.Getenv("LAYETTE_SEEDS"), 1)
 	hits, misses, alarms := 0, 0, 0
 	for seed := from; seed < to; seed++ {
 		r := rand.New(rand.NewPCG(uint64(seed), 9))
@@ -402,15 +328,15 @@ func TestSeeds(t *testing.T) {
 		for _, name := range []string{"left-" + kind, "right-" + kind} {
 			n := triangles(name) + r.IntN(5000)
 			o.Faults = nil
-			f := file(t, name, moved(r, meshed(t, o, name, n)))
+			f := steptest.Surface(t, name, moved(r, child.Mesh(t, o, name, n)))
 			files = append(files, f)
 			if name == s.fault.Part {
 				o.Faults = []specimen.Fault{s.fault}
-				f = file(t, name, moved(r, meshed(t, o, name, n)))
+				f = steptest.Surface(t, name, moved(r, child.Mesh(t, o, name, n)))
 			}
 			faulty = append(faulty, f)
 		}
-		clear(made)
+		clear(child)
 		if got := measure(t, files, nil); faults(got) > 0 {
 			alarms++
 			t.Logf("seed %d, sound at %g weeks: %+v", seed, o.Weeks, got.Spots)
@@ -433,9 +359,9 @@ func BenchmarkProportions(b *testing.B) {
 	var files []step.File
 	n := 0
 	for _, name := range []string{"left-leg", "right-leg"} {
-		m := meshed(b, specimen.Options{}, name, 2_000_000)
+		m := child.Mesh(b, specimen.Options{}, name, 2_000_000)
 		n += len(m.Tris)
-		files = append(files, file(b, name, m))
+		files = append(files, steptest.Surface(b, name, m))
 	}
 	for b.Loop() {
 		measure(b, files, nil)

@@ -1,42 +1,26 @@
 package seat
 
 import (
-	"bytes"
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"math/rand/v2"
 	"os"
-	"strconv"
 	"strings"
-	"sync/atomic"
 	"testing"
 
 	"layette/engine/step"
 	"layette/steps/internal/geom"
-	"layette/steps/internal/meshio"
 	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
-
-func file(t testing.TB, name string, m *geom.Mesh) step.File {
-	t.Helper()
-	var b bytes.Buffer
-	if err := meshio.WritePLY(&b, m); err != nil {
-		t.Fatal(err)
-	}
-	return steptest.File(name+".ply", b.Bytes(), "mm")
-}
 
 var toY = step.Values{"front": [3]float64{0, 1, 0}}
 
 func sit(t testing.TB, m *geom.Mesh, values step.Values) *steptest.Result {
 	t.Helper()
-	return steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {file(t, "part", m)}}, Values: values})
+	return steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {steptest.Surface(t, "part", m)}}, Values: values})
 }
 
 // turned returns the solid that a profile of radius against height draws when
@@ -166,28 +150,7 @@ func TestSlantedCut(t *testing.T) {
 	}
 }
 
-// meshes keeps what was meshed before.
-var meshes = map[string]*geom.Mesh{}
-
-func made(t testing.TB, o specimen.Options, name string, triangles int) (*geom.Mesh, *specimen.Part) {
-	t.Helper()
-	o.Plain = true
-	kit, err := specimen.NewKit(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	key := fmt.Sprint(o, name, triangles)
-	if meshes[key] == nil {
-		if meshes[key], err = p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return meshes[key], p
-}
+var child = steptest.Child{}
 
 // front is where the specimen's parts have their fronts: a face, the crook of
 // an elbow, the hollow of a knee.
@@ -206,7 +169,7 @@ func front(name string) step.Values {
 // fronts.
 func TestKit(t *testing.T) {
 	for _, name := range specimen.Parts {
-		m, _ := made(t, specimen.Options{}, name, 20_000)
+		m := child.Mesh(t, specimen.Options{}, name, 20_000)
 		r := sit(t, m, front(name))
 		near(t, r, "opening.flat", 0, 0.01)
 		near(t, r, "opening.oval", 0, 0.25)
@@ -231,13 +194,13 @@ func TestKit(t *testing.T) {
 // TestCoarse: on coarse triangles a groove reads too shallow, and it is said by
 // how much.
 func TestCoarse(t *testing.T) {
-	fine, _ := made(t, specimen.Options{}, "left-leg", 150_000)
+	fine := child.Mesh(t, specimen.Options{}, "left-leg", 150_000)
 	sound := sit(t, fine, front("left-leg"))
 	if len(sound.Notes) > 0 {
 		t.Errorf("fine triangles: %v", sound.Notes)
 	}
 	for _, n := range []int{6_000, 12_000, 25_000} {
-		m, _ := made(t, specimen.Options{}, "left-leg", n)
+		m := child.Mesh(t, specimen.Options{}, "left-leg", n)
 		r := sit(t, m, front("left-leg"))
 		var e, by float64
 		if _, err := fmt.Sscanf(strings.Join(r.Notes, "\n"), "the triangles near the opening have edges of %f mm: a groove reads some %f mm shallower", &e, &by); err != nil {
@@ -263,8 +226,8 @@ var slips = []struct {
 // TestSlips plants each alone.
 func TestSlips(t *testing.T) {
 	for _, s := range slips {
-		sound, _ := made(t, specimen.Options{}, s.fault.Part, 20_000)
-		m, _ := made(t, specimen.Options{Faults: []specimen.Fault{s.fault}}, s.fault.Part, 20_000)
+		sound := child.Mesh(t, specimen.Options{}, s.fault.Part, 20_000)
+		m := child.Mesh(t, specimen.Options{Faults: []specimen.Fault{s.fault}}, s.fault.Part, 20_000)
 		a, b := sit(t, sound, front(s.fault.Part)), sit(t, m, front(s.fault.Part))
 		if by := b.Measures[s.measure].(float64) - a.Measures[s.measure].(float64); !(math.Abs(by-s.by) <= s.within) {
 			t.Errorf("%s in %s: %s changes by %.2f, want %.2f", s.fault.What, s.fault.Part, s.measure, by, s.by)
@@ -295,18 +258,7 @@ func held(m map[string]any) string {
 // children, in parts that are turned and moved, and looks at sound ones.
 // LAYETTE_SEEDS says how many seeds, or which ("50-100"); three without it.
 func TestSeeds(t *testing.T) {
-	from, to := 0, 3
-	if text := os.Getenv("LAYETTE_SEEDS"); text != "" {
-		first, last, share := strings.Cut(text, "-")
-		if !share {
-			first, last = "0", text
-		}
-		var err, err2 error
-		from, err = strconv.Atoi(first)
-		if to, err2 = strconv.Atoi(last); err != nil || err2 != nil {
-			t.Fatalf("LAYETTE_SEEDS=%q: a number, or a share such as 50-100", text)
-		}
-	}
+	from, to := steptest.Seeds(t, os.Getenv("LAYETTE_SEEDS"), 3)
 	hits, misses, alarms := 0, 0, 0
 	for seed := from; seed < to; seed++ {
 		r := rand.New(rand.NewPCG(uint64(seed), 23))
@@ -323,14 +275,8 @@ func TestSeeds(t *testing.T) {
 			if o.Faults = nil; planted {
 				o.Faults = []specimen.Fault{slip}
 			}
-			m, _ := made(t, o, name, 12_000+r.IntN(6000))
-			clear(meshes)
-			turn := geom.Quaternion{W: r.NormFloat64(), X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}.Rot()
-			by := geom.Vec{X: 200 * r.Float64(), Y: -90 * r.Float64()}
-			out := &geom.Mesh{Tris: m.Tris}
-			for _, p := range m.Verts {
-				out.Verts = append(out.Verts, turn.Apply(p.Vec()).Add(by).Point())
-			}
+			out, turn := steptest.Moved(r, child.Mesh(t, o, name, 12_000+r.IntN(6000)))
+			clear(child)
 			v := front(name)
 			f := turn.Apply(vec(v["front"].([3]float64)))
 			v["front"] = [3]float64{f.X, f.Y, f.Z}
@@ -367,11 +313,11 @@ func TestFace(t *testing.T) {
 		v["points"] = points
 		return v
 	}
-	m, p := made(t, specimen.Options{}, "head", 20_000)
+	m, p := child.Mesh(t, specimen.Options{}, "head", 20_000), child.Part(t, specimen.Options{}, "head")
 	sound := sit(t, m, named(p))
 	near(t, sound, "roll", 0, 0.1)
 	near(t, sound, "face.right", 0, 0.1)
-	m, p = made(t, specimen.Options{Faults: []specimen.Fault{{What: specimen.Tilted, Part: "head", Size: 6}}}, "head", 20_000)
+	m, p = child.Mesh(t, specimen.Options{Faults: []specimen.Fault{{What: specimen.Tilted, Part: "head", Size: 6}}}, "head", 20_000), child.Part(t, specimen.Options{Faults: []specimen.Fault{{What: specimen.Tilted, Part: "head", Size: 6}}}, "head")
 	back := sit(t, m, named(p))
 	near(t, back, "face.front", sound.Measures["face.front"].(float64)-6, 0.15)
 	v := named(p)
@@ -382,15 +328,11 @@ func TestFace(t *testing.T) {
 // TestMoved: a part that is turned and moved, its front with it, reads the
 // same; mirrored, right becomes left and nothing else changes.
 func TestMoved(t *testing.T) {
-	m, _ := made(t, specimen.Options{Faults: []specimen.Fault{{What: specimen.Oval, Part: "right-arm", Size: 2}}}, "right-arm", 12_000)
+	m := child.Mesh(t, specimen.Options{Faults: []specimen.Fault{{What: specimen.Oval, Part: "right-arm", Size: 2}}}, "right-arm", 12_000)
 	want := sit(t, m, toY).Measures
 	r := rand.New(rand.NewPCG(3, 4))
 	for range 3 {
-		turn := geom.Quaternion{W: r.NormFloat64(), X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}.Rot()
-		out := &geom.Mesh{Tris: m.Tris}
-		for _, p := range m.Verts {
-			out.Verts = append(out.Verts, turn.Apply(p.Vec()).Add(geom.Vec{X: 300, Y: -70, Z: 41}).Point())
-		}
+		out, turn := steptest.Moved(r, m)
 		f := turn.Apply(geom.Vec{Y: 1})
 		same(t, sit(t, out, step.Values{"front": [3]float64{f.X, f.Y, f.Z}}).Measures, want, 1)
 	}
@@ -431,7 +373,7 @@ func TestOpenings(t *testing.T) {
 		t.Fatal(err)
 	}
 	try := func(m *geom.Mesh, v step.Values) (*steptest.Result, error) {
-		return steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {file(t, "part", m)}}, Values: v})
+		return steptest.Try(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {steptest.Surface(t, "part", m)}}, Values: v})
 	}
 	if _, err := try(ball, nil); err == nil || !strings.Contains(err.Error(), "cut it flat") {
 		t.Errorf("no opening: %v", err)
@@ -477,7 +419,7 @@ func TestOpenings(t *testing.T) {
 
 // TestPinned: raise Version when this changes.
 func TestPinned(t *testing.T) {
-	m, _ := made(t, specimen.Options{}, "left-leg", 12_000)
+	m := child.Mesh(t, specimen.Options{}, "left-leg", 12_000)
 	r := sit(t, m, front("left-leg"))
 	var b strings.Builder
 	for _, x := range (Kind{}).Handbook().Measures {
@@ -495,50 +437,16 @@ func TestPinned(t *testing.T) {
 	}
 }
 
-// glances is a context that is cancelled when it has been looked at so often.
-type glances struct {
-	context.Context
-	left *atomic.Int64
-	stop func()
-}
-
-func (g glances) Err() error {
-	if g.left.Add(-1) == 0 {
-		g.stop()
-	}
-	return g.Context.Err()
-}
-
 // TestCancel: whenever it is cancelled, the step stops with the cause.
 func TestCancel(t *testing.T) {
-	m, _ := made(t, specimen.Options{}, "left-leg", 12_000)
-	f := file(t, "left-leg", m)
-	stop := errors.New("stop")
-	run := func(after int64) (int64, error) {
-		ctx, cancel := context.WithCancelCause(t.Context())
-		g := glances{ctx, new(atomic.Int64), func() { cancel(stop) }}
-		g.left.Store(after)
-		job := &step.Job{Workers: 1, Progress: step.NoProgress, Values: steptest.Values(t, Kind{}.Handbook(), toY), Inputs: map[string][]step.File{"surface": {f}},
-			Create: func(string, string) (io.WriteCloser, error) { return nil, errors.New("written all the same") }}
-		_, err := (Kind{}).Run(g, job)
-		return after - g.left.Load(), err
-	}
-	all, _ := run(1 << 40)
-	if all < 70 {
-		t.Fatalf("%d looks at whether to stop", all)
-	}
-	for k := range int64(8) {
-		at := 1 + k*(all-1)/8
-		if looks, err := run(at); !errors.Is(err, stop) || looks > at+8 {
-			t.Errorf("cancelled at look %d of %d: %d looks, %v", at, all, looks, err)
-		}
-	}
+	m := child.Mesh(t, specimen.Options{}, "left-leg", 12_000)
+	steptest.Stops(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {steptest.Surface(t, "left-leg", m)}}, Values: toY}, 70)
 }
 
 // BenchmarkSeat measures a part of two million triangles, reading and all.
 func BenchmarkSeat(b *testing.B) {
-	m, _ := made(b, specimen.Options{}, "left-leg", 2_000_000)
-	f := file(b, "left-leg", m)
+	m := child.Mesh(b, specimen.Options{}, "left-leg", 2_000_000)
+	f := steptest.Surface(b, "left-leg", m)
 	for b.Loop() {
 		steptest.Run(b, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {f}}, Values: front("left-leg")})
 	}

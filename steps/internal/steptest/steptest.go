@@ -6,6 +6,7 @@ package steptest
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -74,6 +75,11 @@ func Run(t testing.TB, kind step.Kind, given Given) *Result {
 // Try is Run for a step that is expected to fail.
 func Try(t testing.TB, kind step.Kind, given Given) (*Result, error) {
 	t.Helper()
+	return try(t.Context(), t, kind, given)
+}
+
+func try(ctx context.Context, t testing.TB, kind step.Kind, given Given) (*Result, error) {
+	t.Helper()
 	book := kind.Handbook()
 	r := &Result{Files: map[string][]byte{}}
 	job := &step.Job{Inputs: given.Inputs, Values: Values(t, book, given.Values), Workers: given.Workers, Progress: step.NoProgress}
@@ -122,7 +128,7 @@ func Try(t testing.TB, kind step.Kind, given Given) (*Result, error) {
 		}
 		return put(output, f.Name, data)
 	}
-	out, err := kind.Run(t.Context(), job)
+	out, err := kind.Run(ctx, job)
 	if err != nil {
 		return nil, err
 	}

@@ -3,10 +3,10 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
+	"layette/engine/trail"
 	"layette/engine/word"
 )
 
@@ -49,37 +49,12 @@ the stage, else nobody.
 }
 
 func (a *app) concede(ctx context.Context, l *leave, args []string, gate string) error {
-	m, err := a.openModel(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer m.Close()
-	seen, st, err := a.subject(ctx, m, args)
-	if err != nil {
-		return err
-	}
-	t, err := m.OpenTrail()
-	if err != nil {
-		return err
-	}
-	key, who, done, err := a.person(t, l.as)
-	if err != nil {
-		return err
-	}
-	defer done()
 	l.Gate = gate
-	d, err := l.Draft(seen, st, who, tool())
-	if err != nil {
-		return refused(err)
-	}
-	a.showDraft(d, who, seen)
-	if !l.yes {
-		if err := a.agree(fmt.Sprintf("\nSign this as %s?", who.Printed)); err != nil {
-			return err
+	return a.speak(ctx, l.as, l.yes, args, func(s speech) (trail.Draft, error) {
+		d, err := l.Draft(s.seen, s.st, s.who, tool())
+		if err != nil {
+			return d, refused(err)
 		}
-	}
-	if err := a.unchanged(ctx, m, seen); err != nil {
-		return err
-	}
-	return a.append(ctx, m, t, d, key)
+		return d, nil
+	}, nil)
 }

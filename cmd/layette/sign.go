@@ -66,44 +66,64 @@ between nothing is signed.
 	return cmd
 }
 
-// say shows a subject, asks, looks again and signs.
-func (a *app) say(ctx context.Context, w *said, args []string) error {
+// speech is what a person is about to say of one stage.
+type speech struct {
+	trail *trail.Trail
+	seen  *engine.Subject
+	st    *engine.Status
+	who   trail.Member
+}
+
+// speak finds the one stage that args name and the person, shows what draft
+// makes of it, asks, looks again and signs. more, which may be nil, shows and
+// asks what belongs to the draft.
+func (a *app) speak(ctx context.Context, as string, yes bool, args []string, draft func(speech) (trail.Draft, error), more func(speech, *trail.Draft) error) error {
 	m, err := a.openModel(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer m.Close()
-	seen, st, err := a.subject(ctx, m, args)
-	if err != nil {
+	var s speech
+	if s.seen, s.st, err = a.subject(ctx, m, args); err != nil {
 		return err
 	}
-	t, err := m.OpenTrail()
-	if err != nil {
+	if s.trail, err = m.OpenTrail(); err != nil {
 		return err
 	}
-	key, who, done, err := a.person(t, w.as)
+	key, who, done, err := a.person(s.trail, as)
 	if err != nil {
 		return err
 	}
 	defer done()
-	d, err := a.draft(t, w, seen, st)
+	s.who = who
+	d, err := draft(s)
 	if err != nil {
 		return err
 	}
-	a.showDraft(d, who, seen)
-	a.showUnanswered(d, st)
-	if err := a.tick(w, seen, &d); err != nil {
-		return err
+	a.showDraft(d, who, s.seen)
+	if more != nil {
+		if err := more(s, &d); err != nil {
+			return err
+		}
 	}
-	if !w.yes {
+	if !yes {
 		if err := a.agree(fmt.Sprintf("\nSign this as %s?", who.Printed)); err != nil {
 			return err
 		}
 	}
-	if err := a.unchanged(ctx, m, seen); err != nil {
+	if err := a.unchanged(ctx, m, s.seen); err != nil {
 		return err
 	}
-	return a.append(ctx, m, t, d, key)
+	return a.append(ctx, m, s.trail, d, key)
+}
+
+// say signs what a person says of a stage.
+func (a *app) say(ctx context.Context, w *said, args []string) error {
+	draft := func(s speech) (trail.Draft, error) { return a.draft(s.trail, w, s.seen, s.st) }
+	return a.speak(ctx, w.as, w.yes, args, draft, func(s speech, d *trail.Draft) error {
+		a.showUnanswered(*d, s.st)
+		return a.tick(w, s.seen, d)
+	})
 }
 
 // subject finds the one stage that is named and what a word about it is bound to.

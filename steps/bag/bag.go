@@ -17,6 +17,7 @@ import (
 
 	"layette/engine/step"
 	"layette/steps/internal/bagit"
+	"layette/steps/internal/factory"
 )
 
 // Kind is the step.
@@ -47,17 +48,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "trail", Kind: step.Text, Optional: true, Named: true, Doc: "the trail, trail.txt"},
 			{Name: "other", Kind: step.Any, Many: true, Optional: true, Named: true, Doc: "drawings, photographs, the seal"},
 		},
-		Values: []step.Value{
-			{Name: "name", Type: step.String, Default: "for-the-factory", Doc: "name of the bag's folder"},
-			{Name: "title", Type: step.String, Optional: true, Doc: "what it is: the model's title"},
-			{Name: "studio", Type: step.String, Optional: true, Doc: "who sends it"},
-			{Name: "contact", Type: step.String, Optional: true, Doc: "whom to ask"},
-			{Name: "material", Type: step.String, Optional: true, Doc: "what it is to be cast in"},
-			{Name: "wall", Type: step.Length, Optional: true, Doc: "wanted wall"},
-			{Name: "shrinkage", Type: step.Tree, Optional: true, Doc: "the shrinkage the masters already allow for, link by link"},
-			{Name: "age-grade", Type: step.String, Optional: true, Doc: "for what age the toy is meant"},
-			{Name: "notes", Type: step.Strings, Optional: true, Doc: "further sentences for the factory"},
-		},
+		Values: append([]step.Value{{Name: "name", Type: step.String, Default: "for-the-factory", Doc: "name of the bag's folder"}}, factory.Values()...),
 		Measures: []step.Measure{
 			{Name: "files", Type: step.Count, Doc: "files in the payload"},
 			{Name: "bytes", Type: step.Count, Doc: "their size"},

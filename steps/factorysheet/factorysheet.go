@@ -10,6 +10,7 @@ import (
 	"io"
 
 	"layette/engine/step"
+	"layette/steps/internal/factory"
 )
 
 // Kind is the step.
@@ -42,16 +43,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "accounts", Kind: step.Rows, Many: true, Optional: true, Named: true, Doc: "the accounts of the stages before: gates, concessions, signatures, scales"},
 			{Name: "photos", Kind: step.Picture, Many: true, Optional: true, Named: true, Doc: "photographs, PNG or JPEG, upright"},
 		},
-		Values: []step.Value{
-			{Name: "title", Type: step.String, Optional: true, Doc: "what it is: the model's title"},
-			{Name: "studio", Type: step.String, Optional: true, Doc: "who sends it"},
-			{Name: "contact", Type: step.String, Optional: true, Doc: "whom to ask"},
-			{Name: "material", Type: step.String, Optional: true, Doc: "what it is to be cast in"},
-			{Name: "wall", Type: step.Length, Optional: true, Doc: "wanted wall"},
-			{Name: "shrinkage", Type: step.Tree, Optional: true, Doc: "the shrinkage the masters already allow for, link by link"},
-			{Name: "age-grade", Type: step.String, Optional: true, Doc: "for what age the toy is meant"},
-			{Name: "notes", Type: step.Strings, Optional: true, Doc: "further sentences for the factory"},
-		},
+		Values: factory.Values(),
 		Measures: []step.Measure{
 			{Name: "masters", Type: step.Count, Doc: "masters drawn"},
 			{Name: "plates", Type: step.Count, Doc: "plates in all"},

@@ -61,14 +61,9 @@ var hand struct {
 // TestBadShots: every sort of bad file in one session gets its own clear word,
 // and the good ones lie as they would without them.
 func TestBadShots(t *testing.T) {
-	shots := sitting(t, "right-hand", specimen.Options{}, specimen.Session{
-		Scanner: specimen.Scanner{Pitch: 0.5, Noise: 0.08}, Shots: 9, Seed: 3,
-	})
-	var files []step.File
-	for _, s := range shots {
-		files = append(files, plyOf(t, s.name, s.mesh))
-	}
-	alone := posesOf(t, steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}}))
+	shots := handShots(t)
+	files := filesOf(t, shots)
+	alone := posesOf(t, run(t, files, nil))
 	other := sitting(t, "right-foot", specimen.Options{Weeks: 34}, specimen.Session{Scanner: specimen.Scanner{Pitch: 0.5, Noise: 0.08}, Shots: 1, Seed: 8})
 	inches := &geom.Mesh{Tris: shots[0].mesh.Tris}
 	for _, p := range shots[0].mesh.Verts {
@@ -94,7 +89,7 @@ func TestBadShots(t *testing.T) {
 	for _, b := range bad {
 		all = append(all, b.file)
 	}
-	res := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": all}})
+	res := run(t, all, nil)
 	got := posesOf(t, res)
 	t.Log("spacing", alone.Spacing, got.Spacing)
 	for _, b := range bad {
@@ -112,9 +107,9 @@ func TestBadShots(t *testing.T) {
 func TestMirrored(t *testing.T) {
 	shots := handShots(t)
 	files := filesOf(t, shots)
-	alone := posesOf(t, run(t, files, nil, 2))
+	alone := posesOf(t, run(t, files, nil))
 	for _, k := range []int{1, 4, 7} {
-		got := posesOf(t, run(t, append(slices.Clone(files), plyOf(t, "mirrored", shots[k].mesh.MirroredX())), nil, 2))
+		got := posesOf(t, run(t, append(slices.Clone(files), plyOf(t, "mirrored", shots[k].mesh.MirroredX())), nil))
 		row := rowOf(got, "mirrored")
 		t.Logf("%s mirrored: %s", shots[k].name, row.Why)
 		if row.Placed {
@@ -174,10 +169,7 @@ func TestHarmedFiles(t *testing.T) {
 		}
 		harmed = append(harmed, plyOf(t, s.name, m))
 	}
-	run := func(files []step.File) posesFile {
-		return posesOf(t, steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}}))
-	}
-	same(t, run(clean), run(harmed), 0.4, 0.3)
+	same(t, posesOf(t, run(t, clean, nil)), posesOf(t, run(t, harmed, nil)), 0.4, 0.3)
 }
 
 // TestUndetermined: shots of bodies that can turn or slide on themselves are

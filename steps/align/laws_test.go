@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -14,16 +15,35 @@ import (
 	"testing"
 
 	"layette/engine/step"
+	"layette/steps/internal/draw"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/poses"
 	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
 
+// TestMain draws small pictures: at their usual size they are a third of the
+// tests' time.
+func TestMain(m *testing.M) {
+	pictureSize = draw.Size{Width: 480, Height: 360}
+	m.Run()
+}
+
+// left is what the runs of these tests keep for each other, which saves half
+// their time: many are about the same shots. TestKeptWork shows that it changes
+// nothing.
+var left = steptest.Kept{}
+
 // run aligns files and returns the result.
-func run(t testing.TB, files []step.File, values step.Values, workers int) *steptest.Result {
+func run(t testing.TB, files []step.File, values step.Values) *steptest.Result {
 	t.Helper()
-	return steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}, Values: values, Workers: workers})
+	return steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}, Values: values, Kept: left})
+}
+
+// runAnew does so without what other runs kept.
+func runAnew(t testing.TB, files []step.File, workers int) *steptest.Result {
+	t.Helper()
+	return steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}, Workers: workers})
 }
 
 func filesOf(t testing.TB, shots []shot) []step.File {
@@ -39,10 +59,10 @@ func filesOf(t testing.TB, shots []shot) []step.File {
 // files and the number of workers.
 func TestOrderDoesNotMatter(t *testing.T) {
 	files := filesOf(t, handShots(t))
-	first := run(t, files, nil, 1)
+	first := runAnew(t, files, 1)
 	turned := slices.Clone(files)
 	slices.Reverse(turned)
-	second := run(t, turned, nil, 3)
+	second := runAnew(t, turned, 3)
 	for _, name := range first.Order {
 		if !bytes.Equal(first.Files[name], second.Files[name]) {
 			t.Errorf("%s differs", name)
@@ -89,7 +109,7 @@ func TestSameFileTwice(t *testing.T) {
 	shots := handShots(t)
 	again := shots[4]
 	again.name = "zz-again"
-	res := run(t, filesOf(t, append(shots, again)), nil, 2)
+	res := run(t, filesOf(t, append(shots, again)), nil)
 	row := rowOf(posesOf(t, res), "zz-again")
 	if row.Placed || !strings.Contains(row.Why, "same file as "+shots[4].name) || res.Measures["copies"] != int64(1) {
 		t.Errorf("the copy: placed %v, %q, copies %v", row.Placed, row.Why, res.Measures["copies"])
@@ -106,7 +126,7 @@ func TestPins(t *testing.T) {
 	row := step.Table{Names: []string{"onto", "here", "there"}, Values: []any{shots[1].name, flat(here, geom.NoMove), flat(here, want)}}
 	pins := step.Table{Names: []string{"lost"}, Values: []any{row}}
 	files := filesOf(t, append(slices.Clone(shots), lost))
-	f := posesOf(t, run(t, files, step.Values{"pins": pins}, 2))
+	f := posesOf(t, run(t, files, step.Values{"pins": pins}))
 	a, b := rowOf(f, "lost"), rowOf(f, shots[1].name)
 	if !a.Placed || !b.Placed {
 		t.Fatalf("placed %v and %v: %s%s", a.Placed, b.Placed, a.Why, b.Why)
@@ -161,60 +181,46 @@ func TestWrongPins(t *testing.T) {
 // TestKeptWork: a second run takes what the first left and changes nothing;
 // with one scan more only that one's pairs are compared.
 func TestKeptWork(t *testing.T) {
-	files := filesOf(t, handShots(t))
-	kept := map[string][]byte{}
-	fresh := 0
+	files := filesOf(t, handShots(t)[:7])
+	kept := steptest.Kept{}
+	fresh := func(before steptest.Kept) int {
+		n := 0
+		for key, data := range kept {
+			if !bytes.Equal(before[key], data) {
+				n++
+			}
+		}
+		return n
+	}
 	result := func(files []step.File) string {
-		sum := sha256.New()
-		job := &step.Job{
-			Inputs: map[string][]step.File{"scans": files}, Values: steptest.Values(t, Kind{}.Handbook(), nil), Workers: 1, Progress: step.NoProgress,
-			Create: func(output, name string) (io.WriteCloser, error) { return nopCloser{sum}, nil },
-			Prior: func(key string) (step.Reader, bool) {
-				data, ok := kept[key]
-				return kin{bytes.NewReader(data)}, ok
-			},
-			Keep: func(key string, data []byte) error { fresh++; kept[key] = data; return nil },
-		}
-		if _, err := (Kind{}).Run(t.Context(), job); err != nil {
-			t.Fatal(err)
-		}
-		return hex.EncodeToString(sum.Sum(nil))
+		res := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}, Kept: kept})
+		return string(res.Files["poses/poses.json"]) + string(res.Files["pairs/pairs.csv"]) + string(res.Files["placed/placed.ply"])
 	}
+	few := result(files[1:])
+	before := maps.Clone(kept)
 	first := result(files)
-	n := len(files)
-	if want := 2*n + n + n - 1; fresh != want { // two of each scan, its pairs, and those of all but the first once more
-		t.Errorf("%d things kept, want %d", fresh, want)
+	if n := fresh(before); n != 3 || len(kept) != 3*len(files) {
+		t.Errorf("one scan more: %d things are new of %d, want its size, its points and its pairs", n, len(kept))
 	}
-	fresh = 0
-	if again := result(files); again != first || fresh != 0 {
-		t.Errorf("the second run made %d things anew; same bytes: %v", fresh, again == first)
+	before = maps.Clone(kept)
+	if again := result(files); again != first || fresh(before) != 0 {
+		t.Errorf("the second run made %d things anew; same bytes: %v", fresh(before), again == first)
 	}
-	for key := range kept { // what is damaged is made again
-		kept[key] = kept[key][:len(kept[key])/2]
+	if again := result(files[1:]); again != few || fresh(before) != 0 {
+		t.Errorf("one scan less: %d things made anew; same bytes: %v", fresh(before), again == few)
 	}
-	if again := result(files); again != first {
+	kept = kept.Damaged() // what is damaged is made again
+	if result(files) != first {
 		t.Error("damaged leftovers changed the result")
 	}
-	fresh = 0
-	result(files[1:])
-	if fresh != 0 {
-		t.Errorf("one scan less: %d things made anew", fresh)
-	}
-	clear(kept)
-	result(files[1:])
-	fresh = 0
-	if result(files) != first || fresh != 4 {
-		t.Errorf("one scan more: %d things kept anew, want two of the scan and twice its pairs", fresh)
+	if anew := runAnew(t, files, 2); string(anew.Files["poses/poses.json"]) != first[:len(anew.Files["poses/poses.json"])] {
+		t.Error("without leftovers another result")
 	}
 }
 
 type nopCloser struct{ io.Writer }
 
 func (nopCloser) Close() error { return nil }
-
-type kin struct{ *bytes.Reader }
-
-func (kin) Close() error { return nil }
 
 // TestCancelled: the step stops with the cause.
 func TestCancelled(t *testing.T) {
@@ -262,7 +268,7 @@ func TestNothing(t *testing.T) {
 // Version in the same commit and pin the new outcome. The table is read back
 // as merge reads it.
 func TestOutcomeIsPinned(t *testing.T) {
-	res := run(t, filesOf(t, handShots(t)), nil, 2)
+	res := run(t, filesOf(t, handShots(t)), nil)
 	table, err := poses.Read(bytes.NewReader(res.Files["poses/poses.json"]))
 	if err != nil || len(table.Scans) != len(handShots(t)) {
 		t.Fatalf("%d places, %v", len(table.Scans), err)

@@ -67,6 +67,9 @@ func flake(m *geom.Mesh, p, n geom.Vec, side float64) {
 	m.Tris = append(m.Tris, geom.Tri{first, first + 1, first + 2})
 }
 
+// pictureSize is the size of the pictures; most tests draw smaller ones.
+var pictureSize = draw.Usual
+
 // picture draws the placed scans from two opposite sides, the part's length
 // upright.
 func (r *result) picture(ctx context.Context, m *geom.Mesh) error {
@@ -75,7 +78,7 @@ func (r *result) picture(ctx context.Context, m *geom.Mesh) error {
 		Note: fmt.Sprintf("%d of %d scans, each in its own tint", len(r.g.order), len(r.s.scans))}
 	for k, side := range []string{"one side", "the other side"} {
 		v := draw.View{Name: side, Dir: axes[0].Mul(float64(1 - 2*k)), Up: axes[2]}
-		p, err := draw.Draw(ctx, scene, v, draw.Usual)
+		p, err := draw.Draw(ctx, scene, v, pictureSize)
 		if err != nil {
 			return err
 		}

@@ -16,7 +16,7 @@ func TestOtherChild(t *testing.T) {
 	shots := sitting(t, "right-hand", specimen.Options{}, specimen.Session{Scanner: scanner, Shots: 12, Seed: 2})
 	other := sitting(t, "right-hand", specimen.Options{Weeks: 34}, specimen.Session{Scanner: scanner, Shots: 1, Seed: 8})
 	files := filesOf(t, shots)
-	res := run(t, append(files, plyOf(t, "other", other[0].mesh)), nil, 2)
+	res := run(t, append(files, plyOf(t, "other", other[0].mesh)), nil)
 	got := posesOf(t, res)
 	if row := rowOf(got, "other"); row.Placed || !strings.Contains(row.Why, "another child") {
 		t.Errorf("another child's hand: placed %v, %q", row.Placed, row.Why)

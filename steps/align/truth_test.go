@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"layette/engine/step"
+	"layette/steps/internal/draw"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/meshio"
 	"layette/steps/internal/steptest"
@@ -131,9 +132,9 @@ func TestFiledAgain(t *testing.T) {
 	if err := meshio.WriteSTL(&stl, m, "again"); err != nil {
 		t.Fatal(err)
 	}
-	alone := posesOf(t, run(t, filesOf(t, shots), nil, 2))
+	alone := posesOf(t, run(t, filesOf(t, shots), nil))
 	files := append(filesOf(t, shots), plyOf(t, "x-turned", turned), steptest.File("y-text", obj.Bytes(), "mm"), steptest.File("z-facets", stl.Bytes(), "mm"))
-	res := run(t, files, nil, 2)
+	res := run(t, files, nil)
 	f := posesOf(t, res)
 	for _, name := range []string{"x-turned", "y-text", "z-facets"} {
 		if row := rowOf(f, name); row.Placed || !strings.Contains(row.Why, "same shot as "+shots[4].name) {
@@ -174,7 +175,9 @@ func TestPointsAlone(t *testing.T) {
 
 // TestPictures: two pictures show the placed scans in more than a few tints.
 func TestPictures(t *testing.T) {
-	res := run(t, filesOf(t, handShots(t)), nil, 2)
+	defer func(small draw.Size) { pictureSize = small }(pictureSize)
+	pictureSize = draw.Usual
+	res := run(t, filesOf(t, handShots(t)), nil)
 	for _, name := range []string{"pictures/placed.png", "pictures/placed-behind.png"} {
 		img, err := png.Decode(bytes.NewReader(res.Files[name]))
 		if err != nil {

@@ -231,6 +231,9 @@ func TestLimits(t *testing.T) {
 	if note := strings.Join(none.Notes, "\n"); !strings.Contains(note, fmt.Sprintf("chin: the forecast differs from what is wanted by %.3f mm", none.Measures["error.after"])) {
 		t.Errorf("of the chin: %q, want %v", note, none.Measures["error.after"])
 	}
+	if !bytes.HasPrefix(none.Files["pictures/hand-forecast-1.png"], []byte("\x89PNG")) {
+		t.Error("no picture of the chin")
+	}
 	if none.Measures["moved.in"].(float64) != 0 || !strings.HasPrefix(none.Spots[0].Says, "chin line: wanted") || !strings.Contains(none.Spots[0].Says, "strength") {
 		t.Errorf("the chin was to stay: %v %+v", none.Measures, none.Spots[0])
 	}

@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "deepen",
-		Version: 5,
+		Version: 6,
 		Summary: "Finds the master whose moulded outcome is nearest to the wanted part: lines deepened by what moulding takes.",
 		Method: "The chain of copies holds a detail: the wavelength of which half the depth survives, the root of the sum of squares of " +
 			"the links' own. A wave of length l keeps 2^-(detail/l)² of its depth, so it is cut 1 / 2^-(detail/l)² times as deep. Where a " +
@@ -72,7 +72,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "forecast", Kind: step.Surface, Doc: "the predicted finished part"},
 			{Name: "map", Kind: step.Surface, Doc: "the wanted surface with moved, error (mm) and limit at every vertex (0 none, 1 most, 2 gap, 3 steepest, 4 noise, 5 strength, 6 gain)"},
 			{Name: "rows", Kind: step.Rows, Doc: "one line a piece: depth wanted, on the master, without deepening, predicted (CSV)"},
-			{Name: "pictures", Kind: step.Picture, Many: true, Doc: "wanted beside deepened, wanted beside predicted, the error left"},
+			{Name: "pictures", Kind: step.Picture, Many: true, Doc: "wanted beside deepened, wanted beside predicted, the error left; wanted beside predicted for each of the first eight regions"},
 		},
 		Memory: 26,
 	}

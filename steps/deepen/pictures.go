@@ -2,6 +2,7 @@ package deepen
 
 import (
 	"context"
+	"fmt"
 
 	"layette/engine/step"
 	"layette/steps/internal/draw"
@@ -13,7 +14,8 @@ import (
 var size = draw.Usual
 
 // pictures draws wanted beside deepened and beside predicted, close by the
-// gravest spot or of the whole part, and the error that is left.
+// gravest spot or of the whole part, the error that is left, and each named region
+// as predicted.
 func (w *work) pictures(ctx context.Context, job *step.Job, base string, spots []step.Spot) error {
 	view := draw.View{Name: "front, from its right", Dir: geom.Vec{X: 0.6, Y: 1, Z: 0.25}}
 	values := &draw.Values{At: w.skin.Carry(w.error), Name: "predicted - wanted", Unit: "mm", Low: -0.1, High: 0.1, Scale: draw.Apart}
@@ -29,20 +31,33 @@ func (w *work) pictures(ctx context.Context, job *step.Job, base string, spots [
 		near := draw.Spot{At: geom.Vec{X: at[0], Y: at[1], Z: at[2]}.Sub(w.mesh.Origin), Radius: spots[0].Radius}
 		view = draw.Near(draw.View{Name: "the gravest place", Dir: w.facing(near.At)}, near)
 	}
-	for _, pair := range []struct {
-		name, title string
-		places      []geom.Vec
-	}{{"-deepened.png", "deepened", w.master()}, {"-forecast.png", "predicted finished part", w.after}} {
-		other := draw.Scene{Title: pair.title, Mesh: w.skin.CarryMesh(w.mesh, pair.places), Workers: job.Workers}
-		p, err := draw.Pair(ctx, draw.Scene{Title: "wanted", Mesh: w.mesh, Workers: job.Workers}, other, view, size)
-		if err != nil {
-			return err
-		}
-		if err := workpiece.WritePicture(job, "pictures", base+pair.name, p); err != nil {
+	if err := w.pair(ctx, job, base+"-deepened.png", "deepened", w.master(), view); err != nil {
+		return err
+	}
+	if err := w.pair(ctx, job, base+"-forecast.png", "predicted finished part", w.after, view); err != nil {
+		return err
+	}
+	for i, r := range w.regions[:min(len(w.regions), regionsDrawn)] {
+		near := draw.Spot{At: r.At.Sub(w.mesh.Origin), Radius: r.Radius / 4}
+		view = draw.Near(draw.View{Name: r.Name, Dir: w.facing(near.At)}, near)
+		if err := w.pair(ctx, job, fmt.Sprintf("%s-forecast-%d.png", base, i+1), "predicted finished part", w.after, view); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// regionsDrawn is how many named regions are drawn at most.
+const regionsDrawn = 8
+
+// pair draws the wanted part beside another that its skin may be.
+func (w *work) pair(ctx context.Context, job *step.Job, name, title string, places []geom.Vec, view draw.View) error {
+	other := draw.Scene{Title: title, Mesh: w.skin.CarryMesh(w.mesh, places), Workers: job.Workers}
+	p, err := draw.Pair(ctx, draw.Scene{Title: "wanted", Mesh: w.mesh, Workers: job.Workers}, other, view, size)
+	if err != nil {
+		return err
+	}
+	return workpiece.WritePicture(job, "pictures", name, p)
 }
 
 // facing returns the direction of the form at the vertex nearest to p.

@@ -244,14 +244,22 @@ func TestCurledFinger(t *testing.T) {
 	}
 }
 
-// Elbows and knees of the invented child: within a few degrees up to 60.
+// Elbows and knees of the invented child: within 5 degrees of their bones.
 func TestNaturalJoints(t *testing.T) {
-	for _, deg := range []float64{25, 60} {
-		_, arm := part(t, specimen.Options{Plain: true, Elbow: deg}, "right-arm", 40_000)
-		r := run(t, arm, step.Values{"shape": "arm"})
-		t.Logf("elbow of %g degrees: %.1f", deg, r.Measures["joint.elbow"])
-		if math.Abs(r.Measures["joint.elbow"].(float64)-deg) > 4 || r.Measures["bends.too-sharp"] != int64(0) {
-			t.Errorf("elbow of %g degrees: %.1f, %v too sharp", deg, r.Measures["joint.elbow"], r.Measures["bends.too-sharp"])
+	for _, tt := range []struct {
+		name, shape, joint string
+		weeks, deg         float64
+		triangles          int
+	}{
+		{"right-arm", "arm", "elbow", 40, 25, 40_000}, {"right-arm", "arm", "elbow", 40, 60, 40_000},
+		{"right-leg", "leg", "knee", 40, 25, 40_000}, {"right-leg", "leg", "knee", 32, 60, 60_000},
+	} {
+		_, m := part(t, specimen.Options{Plain: true, Weeks: tt.weeks, Elbow: tt.deg, Knee: tt.deg}, tt.name, tt.triangles)
+		r := run(t, m, step.Values{"shape": tt.shape})
+		got := r.Measures["joint."+tt.joint].(float64)
+		t.Logf("%s of %g degrees: %.1f", tt.joint, tt.deg, got)
+		if math.Abs(got-tt.deg) > 5 || r.Measures["bends.too-sharp"] != int64(0) {
+			t.Errorf("%s of %g degrees: %.1f, %v too sharp", tt.joint, tt.deg, got, r.Measures["bends.too-sharp"])
 		}
 	}
 }
@@ -358,7 +366,7 @@ func TestCancelled(t *testing.T) {
 func TestOutcomeIsPinned(t *testing.T) {
 	r := run(t, elbow(10, 22, 45, 45, 100, 40), nil)
 	got := fmt.Sprintf("%.1f %.2f %v", r.Measures["bends.angles"], r.Measures["bends.radii"], len(r.Spots))
-	if want := "[45.0] [12.00] 1"; got != want || (Kind{}).Handbook().Version != 5 {
+	if want := "[45.0] [12.00] 1"; got != want || (Kind{}).Handbook().Version != 6 {
 		t.Errorf("%s, want %s", got, want)
 	}
 }

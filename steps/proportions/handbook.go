@@ -8,7 +8,7 @@ const practice = "common practice"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "proportions",
-		Version: 8,
+		Version: 9,
 		Summary: "Measures all parts of a kit together: left against right, against the child's own numbers and castings, and against published tables.",
 		Method: `Lengths run between joints: elbow and knee where the limb bends most (see bends), wrist and ankle where, beyond the narrowest place, the tape rises most steeply; girths are those of a tape pulled tight, so that hollows do not count. The head's girth is the greatest tape in planes level with its opening. A hand is measured from the wrist to where the middle finger leaves it and on along the finger; a foot from toes to heel.
 

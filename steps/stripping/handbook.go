@@ -14,7 +14,7 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "stripping",
-		Version: 4,
+		Version: 5,
 		Summary: "Asks whether the moulding can be pulled out of its one-piece mould through its opening, and how far it must stretch.",
 		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these, about "spacing" apart, lie square to the limb. There the part is cut; girth and area of these sections are the girth profile. Girth is that of a tape pulled tight. A head has no axis to follow: it is cut level, by height over its opening.
 

@@ -165,13 +165,23 @@ func joinBends(list []Bend, axis []AxisPoint) []Bend {
 // turnBetween returns the angle between the directions before point lo and
 // after point hi: just before and after, as parabolas reach beyond where they
 // stand; or, where the limb goes on for two and a half radii on both sides, the
-// means over a radius, which a fold disturbs less.
+// means over a radius, which a fold disturbs less, as far as the axis does not turn
+// back there.
 func turnBetween(axis []AxisPoint, lo, hi int) float64 {
 	first, last := axis[0].Along, axis[len(axis)-1].Along
 	before, after := axis[lo].Radius, axis[hi].Radius
 	if axis[lo].Along-first > 2.5*before && last-axis[hi].Along > 2.5*after {
-		a := meanDir(axis, axis[lo].Along-1.2*before, axis[lo].Along-0.3*before)
-		z := meanDir(axis, axis[hi].Along+0.3*after, axis[hi].Along+1.2*after)
+		axle := axis[lo].Dir.Cross(axis[hi].Dir).Unit()
+		back := func(i int) bool { return axis[i].Dir.Cross(axis[i].Curve).Dot(axle)*axis[i].Radius < -0.1 }
+		from, to := lo, hi
+		for from > 0 && axis[lo].Along-axis[from-1].Along <= 1.2*before && !back(from-1) {
+			from--
+		}
+		for to < len(axis)-1 && axis[to+1].Along-axis[hi].Along <= 1.2*after && !back(to+1) {
+			to++
+		}
+		a := meanDir(axis, axis[from].Along, max(axis[lo].Along-0.3*before, axis[from].Along))
+		z := meanDir(axis, min(axis[hi].Along+0.3*after, axis[to].Along), axis[to].Along)
 		return math.Atan2(a.Cross(z).Len(), a.Dot(z))
 	}
 	from, _ := window(axis, lo, 0.3*before, 0)

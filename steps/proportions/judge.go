@@ -8,7 +8,6 @@ import (
 	"slices"
 
 	"layette/engine/step"
-	"layette/steps/internal/geom"
 	"layette/steps/internal/growth"
 	"layette/steps/internal/limb"
 )
@@ -336,20 +335,13 @@ func (k *kit) reference(p *part, z float64, source growth.Source, err error) {
 // canthi measures between the corners of the eyes, where they were named.
 func (k *kit) canthi(size float64) {
 	heads := k.of(limb.Head)
-	if !k.values.Has("points") || len(heads) == 0 {
-		return
-	}
-	at := func(name string) (geom.Vec, bool) {
-		x, ok := k.values.Table("points").Get(name)
-		v, is := x.([]float64)
-		if !ok || !is || len(v) != 3 {
-			return geom.Vec{}, false
-		}
-		return geom.Vec{X: v[0], Y: v[1], Z: v[2]}, true
+	points, err := limb.Points(k.values, limb.OfFace...)
+	if err != nil || len(heads) == 0 {
+		return // Check has said what is wrong
 	}
 	span := func(a, b string) float64 {
-		p, ok := at(a)
-		q, ok2 := at(b)
+		p, ok := points[a]
+		q, ok2 := points[b]
 		if !ok || !ok2 {
 			return math.NaN()
 		}

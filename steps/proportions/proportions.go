@@ -19,6 +19,14 @@ import (
 // Kind is the step.
 type Kind struct{}
 
+// Check refuses points that are none.
+func (Kind) Check(v step.Values) []step.Complaint {
+	if _, err := limb.Points(v, limb.OfFace...); err != nil {
+		return []step.Complaint{{Value: "points", Says: err.Error()}}
+	}
+	return nil
+}
+
 // Run measures a kit.
 func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	k := &kit{values: job.Values, m: map[string]any{}}

@@ -216,6 +216,34 @@ func TestTape(t *testing.T) {
 	}
 }
 
+// TestCanthi: the corners of the eyes where they were named: distances and index
+// are those of the points, at the child's size too, and a corner that lies too
+// far out is remarked (Moon et al. 2012: 22.9 mm and 65.3 mm between them).
+func TestCanthi(t *testing.T) {
+	head := steptest.Surface(t, "head", child.Mesh(t, specimen.Options{}, "head", coarse))
+	for _, tt := range []struct{ inner, outer, warned float64 }{{22.9, 65.3, 0}, {29, 65.3, 2}} {
+		points := step.Table{}
+		for name, x := range map[string]float64{"inner-left": -tt.inner / 2, "inner-right": tt.inner / 2, "outer-left": -tt.outer / 2, "outer-right": tt.outer / 2} {
+			points.Names, points.Kinds, points.Values = append(points.Names, name), append(points.Kinds, step.Point), append(points.Values, []float64{0.9 * x, 40, 60})
+		}
+		r := measure(t, []step.File{head}, step.Values{"points": points, "gestation": 40.0, "size": 0.9})
+		for name, want := range map[string]float64{"canthi.inner": 0.9 * tt.inner, "canthi.outer": 0.9 * tt.outer, "canthi.inner-of-child": tt.inner, "canthus.index": tt.inner / tt.outer} {
+			if got, _ := r.Measures[name].(float64); !(math.Abs(got-want) <= 1e-9) {
+				t.Errorf("%s = %v, want %.4f", name, r.Measures[name], want)
+			}
+		}
+		said := 0.0
+		for _, s := range r.Spots {
+			if strings.Contains(s.Says, "canth") {
+				said++
+			}
+		}
+		if said != tt.warned {
+			t.Errorf("%g mm between the inner corners: %g remarks, want %g\n%v", tt.inner, said, tt.warned, r.Spots)
+		}
+	}
+}
+
 // TestRump: fact 18, the head's girth against the length from crown to rump
 // ("Correlation of head circumference and crown-rump length in newborn infants",
 // abstract): 34 cm go with 35; 33.2 beside 38, for which it is 36.7, are too far

@@ -45,7 +45,7 @@ The part leans as the line from the opening's middle to the middle, by area, of 
 		Values: []step.Value{
 			{Name: "opening", Type: step.Point, Optional: true, Doc: "a place on the opening, where a part has several flat ends"},
 			{Name: "front", Type: step.Point, Optional: true, Doc: "direction, in the file, of the side that belongs to the front of the seat; without it nothing is told of front, side and roll"},
-			{Name: "points", Type: step.Tree, Optional: true, Doc: "places on a head: inner-left, inner-right, outer-left, outer-right (corners of the eyes), chin, each [x, y, z] in mm"},
+			{Name: "points", Type: step.Tree, Optional: true, Doc: "places on a head: inner-left, inner-right, outer-left, outer-right (corners of the eyes), chin, crown, each [x, y, z] in mm"},
 			{Name: "reach", Type: step.Length, Default: "18 mm", Min: "2 mm", Max: "100 mm", Doc: "how far up a groove is looked for", Origin: practice},
 			{Name: "lean-at", Type: step.Share, Default: "33 %", Min: "2 %", Max: "95 %", Doc: "how far up the lean is taken, of the part's height above its opening", Origin: practice},
 			{Name: "tie-least", Type: step.Length, Default: "0.3 mm", Min: "0.05 mm", Max: "20 mm", Doc: "grooves and flanges that are shallower are none", Origin: practice},
@@ -80,7 +80,7 @@ The part leans as the line from the opening's middle to the middle, by area, of 
 
 // Check refuses points that are none.
 func (Kind) Check(v step.Values) []step.Complaint {
-	if _, err := pointsOf(v); err != nil {
+	if _, err := limb.Points(v, limb.OfFace...); err != nil {
 		return []step.Complaint{{Value: "points", Says: err.Error()}}
 	}
 	return nil
@@ -135,7 +135,7 @@ func open(ctx context.Context, m *geom.Mesh, job *step.Job) (*part, error) {
 		want.Opening = &at
 	}
 	var err error
-	if p.points, err = pointsOf(job.Values); err != nil {
+	if p.points, err = limb.Points(job.Values, limb.OfFace...); err != nil {
 		return nil, err
 	}
 	if p.limb, err = limb.Open(ctx, m, want); err != nil {
@@ -168,29 +168,6 @@ func (p *part) note(format string, args ...any) {
 }
 
 func vec(p [3]float64) geom.Vec { return geom.Vec{X: p[0], Y: p[1], Z: p[2]} }
-
-// names are the places on a head that a person may name.
-var names = []string{"inner-left", "inner-right", "outer-left", "outer-right", "chin", "crown"}
-
-// pointsOf reads the places that a person named.
-func pointsOf(v step.Values) (map[string]geom.Vec, error) {
-	out := map[string]geom.Vec{}
-	if !v.Has("points") {
-		return out, nil
-	}
-	for _, name := range names {
-		x, ok := v.Table("points").Get(name)
-		if !ok {
-			continue
-		}
-		at, is := x.([]float64)
-		if !is || len(at) != 3 || !(geom.Vec{X: at[0], Y: at[1], Z: at[2]}).Finite() {
-			return nil, fmt.Errorf("points: %s must be three numbers in mm, such as [1, 2, 3]", name)
-		}
-		out[name] = geom.Vec{X: at[0], Y: at[1], Z: at[2]}
-	}
-	return out, nil
-}
 
 // spot adds a place to look at.
 func (p *part) spot(what string, at, to geom.Vec, value float64, unit, says string, ring []geom.Vec) {

@@ -412,8 +412,11 @@ func TestOpenings(t *testing.T) {
 		t.Error("one triangle passes")
 	}
 	bad := step.Table{Names: []string{"chin"}, Values: []any{[]float64{1, 2}}, Kinds: []step.ValueType{step.Point}}
-	if c := (Kind{}).Check(step.Values{"points": bad}); len(c) != 1 {
-		t.Error("two numbers are a point")
+	misspelt := step.Table{Names: []string{"chine"}, Values: []any{[]float64{1, 2, 3}}, Kinds: []step.ValueType{step.Point}}
+	for _, points := range []step.Table{bad, misspelt} {
+		if c := (Kind{}).Check(step.Values{"points": points}); len(c) != 1 {
+			t.Errorf("%v passes for points of a face", points)
+		}
 	}
 }
 

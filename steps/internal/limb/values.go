@@ -38,24 +38,40 @@ func Sources() []string {
 
 // WantOf reads them.
 func WantOf(v step.Values, workers int) (Want, error) {
-	w := Want{Shape: Shape(v.Text("shape")), Spacing: v.Float("spacing"), Strays: v.Float("flat"), Workers: workers, Pins: map[string]geom.Vec{}}
+	w := Want{Shape: Shape(v.Text("shape")), Spacing: v.Float("spacing"), Strays: v.Float("flat"), Workers: workers}
 	if v.Has("opening") {
 		p := v.Point("opening")
 		w.Opening = &geom.Vec{X: p[0], Y: p[1], Z: p[2]}
 	}
+	var err error
+	w.Pins, err = Points(v)
+	return w, err
+}
+
+// Points reads the places that a person named, if any. Where names are known,
+// any other is an error.
+func Points(v step.Values, known ...string) (map[string]geom.Vec, error) {
+	out := map[string]geom.Vec{}
 	if !v.Has("points") {
-		return w, nil
+		return out, nil
 	}
 	table := v.Table("points")
 	for i, name := range table.Names {
 		at, ok := table.Values[i].([]float64)
 		if !ok || len(at) != 3 || !(geom.Vec{X: at[0], Y: at[1], Z: at[2]}).Finite() {
-			return w, fmt.Errorf("points: %s must be three numbers in mm, such as [1, 2, 3]", name)
+			return out, fmt.Errorf("points: %s must be three numbers in mm, such as [1, 2, 3]", name)
 		}
-		w.Pins[name] = geom.Vec{X: at[0], Y: at[1], Z: at[2]}
+		if len(known) > 0 && !slices.Contains(known, name) {
+			return out, fmt.Errorf("points: there is no %q; there are %s", name, strings.Join(known, ", "))
+		}
+		out[name] = geom.Vec{X: at[0], Y: at[1], Z: at[2]}
 	}
-	return w, nil
+	return out, nil
 }
+
+// OfFace are the places that a person may name on a head: the corners of its
+// eyes, its chin and its crown.
+var OfFace = []string{"inner-left", "inner-right", "outer-left", "outer-right", "chin", "crown"}
 
 // Check tells before anything runs which pinned joints the shape does not have.
 func Check(v step.Values) []step.Complaint {

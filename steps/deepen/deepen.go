@@ -179,7 +179,10 @@ func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 // the triangles are too coarse to tell is let be.
 func (w *work) undo(ctx context.Context, missing []float64, gain float64) ([]float64, error) {
 	by, err := w.metric.Undo(ctx, missing, w.loss, gain)
-	return w.skin.WithoutFacets(by), err
+	if err != nil {
+		return nil, err
+	}
+	return w.skin.WithoutFacets(ctx, by)
 }
 
 // missing returns how far the outcome p of the master lies below what is

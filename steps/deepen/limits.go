@@ -154,7 +154,9 @@ func (w *work) keepWalls(ctx context.Context) error {
 		if back == nil {
 			return nil
 		}
-		w.ease(back)
+		if err := w.ease(ctx, back); err != nil {
+			return err
+		}
 		for i, b := range back {
 			w.moved[i] -= float64(w.moved[i] * float64(takenBack*b))
 			if b == 1 {
@@ -184,9 +186,12 @@ func (w *work) tooSteep(least float64) []float64 {
 }
 
 // ease spreads marks over the rings about them, less with each.
-func (w *work) ease(mark []float64) {
+func (w *work) ease(ctx context.Context, mark []float64) error {
 	was := make([]float64, len(mark))
 	for range rings {
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
 		copy(was, mark)
 		for _, tri := range w.skin.Mesh.Tris {
 			top := float64(eased * max(was[tri[0]], was[tri[1]], was[tri[2]]))
@@ -195,6 +200,7 @@ func (w *work) ease(mark []float64) {
 			}
 		}
 	}
+	return nil
 }
 
 // stands returns the cosine between a triangle and the form.

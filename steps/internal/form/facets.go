@@ -1,6 +1,10 @@
 package form
 
-import "layette/steps/internal/geom"
+import (
+	"context"
+
+	"layette/steps/internal/geom"
+)
 
 // Sharp and repeated as this, the filter leaves what the triangles can tell alone:
 // common practice, no source.
@@ -15,12 +19,15 @@ const (
 // of the neighbours, and that from the mean of its neighbours, and so on, is taken
 // off (after G. Taubin, A signal processing approach to fair surface design, 1995;
 // from memory).
-func (s *Skin) WithoutFacets(x []float64) []float64 {
+func (s *Skin) WithoutFacets(ctx context.Context, x []float64) ([]float64, error) {
 	x = append([]float64(nil), x...)
 	off, next := make([]float64, len(x)), make([]float64, len(x))
 	for range facetsTimes {
 		copy(off, x)
 		for range facetsOrder {
+			if ctx.Err() != nil {
+				return nil, context.Cause(ctx)
+			}
 			geom.Chunks(len(x), s.workers, func(lo, hi int) {
 				for v := lo; v < hi; v++ {
 					next[v] = (off[v] - s.about(off, v)) / 2
@@ -32,7 +39,7 @@ func (s *Skin) WithoutFacets(x []float64) []float64 {
 			x[v] -= d
 		}
 	}
-	return x
+	return x, nil
 }
 
 // about returns the mean of x over the corners of the triangles about v but v

@@ -61,8 +61,8 @@ func links(detail float64) step.Table {
 // TestLines: depth, width and what is left of Gaussian lines by closed form. A
 // line exp(-(x/w)²) is 1.6651 w wide at half its depth, and a Gaussian filter
 // of cut-off c leaves w / sqrt(w² + 2 (0.187391 c)²) of it. What is lost is
-// right to the rounding; depths are to 8 % for lines up to a third of the
-// cut-off wide, widths to 10 %.
+// right to the rounding; depths are to 2 % for lines up to a fifth of the cut-off
+// wide and to 6 % for a third, widths to 8 %.
 func TestLines(t *testing.T) {
 	lines := []groove{{10, 0.5, 0.8}, {20, 0.3, 0.5}, {30, 0.12, 0.25}}
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, bowl(40, 0.125, lines...)), Values: step.Values{"links": links(1), "seen": 0.1}})
@@ -80,7 +80,11 @@ func TestLines(t *testing.T) {
 			if _, err := fmt.Sscanf(s.Says, "this line is %f mm deep and %f mm wide; after moulding it will be %f mm (%f %%)", &depth, &wide, &left, &share); err != nil {
 				t.Fatalf("%q: %v", s.Says, err)
 			}
-			if math.Abs(s.Value-g.depth) > 0.08*g.depth+0.003 || math.Abs(depth-left-(g.depth-after)) > 0.011 || math.Abs(wide-1.6651*g.w) > 0.1*wide+0.01 {
+			within := 0.02 // of the depth; a line a third of the cut-off wide is taken for form in part
+			if g.w > 0.6 {
+				within = 0.06
+			}
+			if math.Abs(s.Value-g.depth) > within*g.depth+0.001 || math.Abs(depth-left-(g.depth-after)) > 0.011 || math.Abs(wide-1.6651*g.w) > 0.08*wide+0.01 {
 				t.Errorf("%+v: %s want %.2f mm after moulding", g, s.Says, after)
 			}
 			if s.Fault != (g.w == 0.25) {
@@ -164,7 +168,7 @@ func TestPinned(t *testing.T) {
 			h.Write(r.Files[name])
 		}
 	}
-	if got, want := hex.EncodeToString(h.Sum(nil)[:8]), "43dd7b9b76413658"; got != want {
+	if got, want := hex.EncodeToString(h.Sum(nil)[:8]), "c1a0a752e82d3ecf"; got != want {
 		t.Errorf("outcome %s, pinned %s at version %d", got, want, Kind{}.Handbook().Version)
 	}
 }

@@ -127,33 +127,50 @@ func (f *flats) isOpening(flat []int32) bool {
 // there the filter cannot be trusted (ISO 16610-21 on end effects; content from
 // memory).
 func (s *Skin) Beside(reach float64) []bool {
+	beside := make([]bool, len(s.Held))
+	for v, long := range s.within(func(v int32) bool { return s.Held[v] }, reach) {
+		beside[v] = long >= 0
+	}
+	return beside
+}
+
+// within returns how far each vertex is, along edges, from the nearest one that
+// is meant, mm; negative where that is over reach.
+func (s *Skin) within(meant func(v int32) bool, reach float64) []float64 {
 	long := make([]float64, len(s.Mesh.Verts))
 	var queue []geom.Near
-	for v, held := range s.Held {
+	for v := range long {
 		long[v] = -1
-		if held {
+		if meant(int32(v)) {
 			long[v] = 0
-			geom.PushNear(&queue, geom.Near{ID: int32(v)})
 		}
 	}
-	for len(queue) > 0 {
-		n := geom.PopNear(&queue)
-		if n.Dist2 > long[n.ID] {
-			continue
-		}
-		for _, c := range s.fan.of(int(n.ID)) {
-			for _, u := range s.Mesh.Tris[c/3] {
-				d := n.Dist2 + s.Mesh.Verts[u].Vec().Sub(s.Mesh.Verts[n.ID].Vec()).Len()
-				if d <= reach && (long[u] < 0 || d < long[u]) {
-					long[u] = d
-					geom.PushNear(&queue, geom.Near{ID: u, Dist2: d})
+	for v := range long {
+		if long[v] == 0 {
+			for _, u := range s.joined.of(v) {
+				if long[u] != 0 { // one at the border
+					queue = append(queue, geom.Near{ID: int32(v)})
+					break
 				}
 			}
 		}
 	}
-	beside := make([]bool, len(long))
-	for v := range long {
-		beside[v] = long[v] >= 0
+	for len(queue) > 0 {
+		var next []geom.Near
+		for _, n := range queue {
+			if n.Dist2 > long[n.ID] {
+				continue // a shorter way came after it
+			}
+			at := s.Mesh.Verts[n.ID].Vec()
+			for _, u := range s.joined.of(int(n.ID)) {
+				d := n.Dist2 + s.Mesh.Verts[u].Vec().Sub(at).Len()
+				if d <= reach && (long[u] < 0 || d < long[u]) {
+					long[u] = d
+					next = append(next, geom.Near{ID: u, Dist2: d})
+				}
+			}
+		}
+		queue = next
 	}
-	return beside
+	return long
 }

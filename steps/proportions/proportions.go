@@ -144,11 +144,6 @@ func readOne(ctx context.Context, job *step.Job, f step.File) (*part, error) {
 	return p, err
 }
 
-// key names all that a part's measures are made from.
-func (p *part) key() string {
-	return fmt.Sprintf("%s in %s, %q of %q", p.file.SHA256, p.file.Units, p.name, p.file.Name)
-}
-
 // sizes copies what was measured into the measures that are declared.
 func (k *kit) sizes() {
 	for _, p := range k.parts {

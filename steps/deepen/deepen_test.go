@@ -2,10 +2,8 @@ package deepen
 
 import (
 	"bytes"
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -386,14 +384,9 @@ func TestUnfitSurfaces(t *testing.T) {
 	}
 }
 
+// TestStops: cancelled anywhere, it ends there.
 func TestStops(t *testing.T) {
-	stop := errors.New("stop")
-	ctx, cancel := context.WithCancelCause(t.Context())
-	cancel(stop)
-	job := &step.Job{Inputs: file(t, bowl(10, 1, waves(0.1, 3))), Values: steptest.Values(t, Kind{}.Handbook(), step.Values{"links": links(1)}), Progress: step.NoProgress}
-	if _, err := (Kind{}).Run(ctx, job); !errors.Is(err, stop) {
-		t.Errorf("%v, want %v", err, stop)
-	}
+	steptest.Stops(t, Kind{}, steptest.Given{Inputs: file(t, bowl(10, 0.4, waves(0.1, 3))), Values: step.Values{"links": links(1)}}, 400)
 }
 
 // TestPinned fails when the outcome changes: then raise the step's Version.

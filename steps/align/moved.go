@@ -23,7 +23,7 @@ type movedPlace struct {
 
 // fewMoved is how many thinned points a region needs; smaller ones are noise
 // at borders. Common practice, no source.
-const fewMoved = 25
+const fewMoved = 15
 
 // findMoved looks in every placed scan for regions off their neighbours.
 func (r *result) findMoved(ctx context.Context) error {

@@ -366,7 +366,7 @@ func TestCancelled(t *testing.T) {
 func TestOutcomeIsPinned(t *testing.T) {
 	r := run(t, elbow(10, 22, 45, 45, 100, 40), nil)
 	got := fmt.Sprintf("%.1f %.2f %v", r.Measures["bends.angles"], r.Measures["bends.radii"], len(r.Spots))
-	if want := "[45.0] [12.00] 1"; got != want || (Kind{}).Handbook().Version != 6 {
+	if want := "[45.0] [12.00] 1"; got != want || (Kind{}).Handbook().Version != 7 {
 		t.Errorf("%s, want %s", got, want)
 	}
 }

@@ -102,7 +102,7 @@ func (k *look) nearFind(n near) find {
 	}
 	what := "folds onto itself"
 	f.spot.What = folded
-	if n.branch != n.other || f.place == "hand" {
+	if n.branch != n.other || f.place == "hand" || k.amongDigits(n) {
 		f.spot.What = curled
 		if what = "is curled over the " + k.Region(k.shape, k.ringAt(n.other, n.under)); what == "is curled over the "+f.place {
 			f.place, what = "end of a branch of the "+f.place, "is curled over it"
@@ -122,6 +122,20 @@ func (k *look) nearFind(n near) find {
 	}
 	f.spot.Says = fmt.Sprintf("the %s %s with %.2f mm of air, %.2f mm asked for: metal does not plate into so thin a gap and vinyl webs it; %s", f.place, what, n.air, k.least, f.advice)
 	return f
+}
+
+// amongDigits reports whether skins of the trunk face one another beyond where
+// the first of several fingers leaves it: a finger that curls over before it can
+// be told from the hand.
+func (k *look) amongDigits(n near) bool {
+	if n.branch != 0 || n.other != 0 || len(k.Digits) < 3 {
+		return false
+	}
+	first := math.Inf(1)
+	for _, b := range k.Digits {
+		first = min(first, k.Rings.Rings[k.Rings.Branches[b].Rings[0]].Level)
+	}
+	return n.level > first
 }
 
 // ringAt returns the ring of a branch nearest to a level.

@@ -14,7 +14,7 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "bends",
-		Version: 6,
+		Version: 7,
 		Summary: "Measures how sharply limbs and fingers bend, the radius on the inner side, and where skin nearly touches its own limb.",
 		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches: five fingers are five branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these lie square to the limb on straight stretches and on evenly bent ones, and turn through a sharp joint without crossing. The part is cut there, and again square to the line through the middles of the cuts where that makes them no larger. Middles and directions of the cuts are the axis.
 

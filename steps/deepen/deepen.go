@@ -172,6 +172,7 @@ func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 		}
 		progress.Add(1)
 	}
+	w.tree = nil // large, and not asked again
 	return nil
 }
 

@@ -202,6 +202,19 @@ func Quantity(x float64, typ step.ValueType, sign string) string {
 	return unit.Digits(x, 0)
 }
 
+// MarshalJSON writes what is unknown in a list as null: JSON has no other word.
+func (m Measure) MarshalJSON() ([]byte, error) {
+	type plain Measure
+	if list, ok := m.Value.([]float64); ok {
+		known := make([]any, len(list))
+		for i, x := range list {
+			known[i] = rounded(x, 0)
+		}
+		m.Value = known
+	}
+	return json.Marshal(plain(m))
+}
+
 // Text writes a measure's value with its unit; a long list is cut short.
 func (m Measure) Text() string {
 	switch v := m.Value.(type) {

@@ -2,7 +2,9 @@ package engine
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -296,6 +298,20 @@ func TestUnknownMeasureHolds(t *testing.T) {
 	m.Close()
 	if st := f.run(b, RunOptions{}).mustFind(t, "a"); st.State != Held {
 		t.Errorf("%s: %s", st.State, st.Says)
+	}
+}
+
+// TestUnknownInList: a list may hold what is unknown, and is laid out, shown and
+// read again with it.
+func TestUnknownInList(t *testing.T) {
+	b := special("odd", measure("list", []float64{1.5, math.NaN()}), nil)
+	f := newFolder(t, single, map[string]string{"s.txt": "one"})
+	for range 2 {
+		st := f.run(b, RunOptions{}).mustFind(t, "a")
+		data, err := json.Marshal(st)
+		if st.State != Done || err != nil || !strings.Contains(string(data), `[1.5,null]`) {
+			t.Errorf("%s: %s; %v %s", st.State, st.Says, err, data)
+		}
 	}
 }
 

@@ -38,9 +38,8 @@ const (
 // What leaving pieces out does not show, because the whole sample has it: seen
 // on simulated samples, no source.
 const (
-	offShape  = 0.0025 // mm over half the size: of shrinkage
-	offDetail = 0.02   // of the squared detail
-	offFacets = 1.5    // of the mean area of the master's triangles: of the squared detail
+	offShape  = 0.0005 // mm over half the size: of shrinkage
+	offDetail = 0.002  // of the squared detail
 )
 
 // wider returns the band with off added to its half width as squares add.

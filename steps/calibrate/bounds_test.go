@@ -44,7 +44,7 @@ func TestBoundsHoldTheTruth(t *testing.T) {
 	for seed := first; seed < first+seeds; seed++ {
 		w := trial(seed)
 		if soft[w.detail] == nil {
-			soft[w.detail] = softened(t, lump(90, elsewhere), w.detail)
+			soft[w.detail] = softFine(t, 90, 2, w.detail)
 		}
 		f, err := c.study(t.Context(), "sample", scanned(soft[w.detail], w))
 		if err != nil {

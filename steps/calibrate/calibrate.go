@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 
 	"layette/engine/step"
 	"layette/steps/internal/draw"
@@ -22,6 +23,7 @@ type Kind struct{}
 // calibration is one master with what samples are compared by.
 type calibration struct {
 	mesh    *geom.Mesh // the master, welded
+	thin    *thinned   // what samples are laid on
 	middle  geom.Vec   // of its skin
 	size    float64    // half the longest way through its box, mm
 	relief  *relieved
@@ -114,7 +116,10 @@ func (c *calibration) prepare(ctx context.Context, m *geom.Mesh) (err error) {
 	if c.mesh, _, err = m.Welded(ctx, c.workers); err != nil {
 		return err
 	}
-	if c.relief, err = newRelieved(ctx, c.mesh, c.workers); err != nil {
+	if c.thin, err = thin(ctx, c.mesh, c.workers); err != nil {
+		return err
+	}
+	if c.relief, err = newRelieved(ctx, c.thin.mesh, c.workers); err != nil {
 		return err
 	}
 	c.size = c.mesh.Bounds().Size().Len() / 2
@@ -132,7 +137,7 @@ func (c *calibration) write(ctx context.Context, job *step.Job, base string, r *
 	if err := workpiece.WriteText(job, "rows", base+"-calibrated.csv", r.rows()); err != nil {
 		return err
 	}
-	left := c.relief.skin.Carry(r.samples[0].left)
+	left := c.thin.carry(c.relief.skin.Carry(r.samples[0].left))
 	m := c.mesh
 	plain := &geom.Mesh{Verts: m.Verts, Tris: m.Tris, Origin: m.Origin}
 	if err := workpiece.Write(job, "map", base+"-difference.ply", plain, meshio.Column{Name: "difference", Values: left}); err != nil {
@@ -188,7 +193,8 @@ func newResult(values step.Values, samples []*found) *result {
 	return r
 }
 
-// compare holds the recipe's figures against the bounds.
+// compare holds the recipe's figures against the bounds; bounds that the recipe's
+// own figures have, since they were measured, are added as squares add.
 func (r *result) compare() {
 	links, _ := process.Chain(r.values)
 	if len(links) == 0 {
@@ -196,13 +202,31 @@ func (r *result) compare() {
 	}
 	back := process.Scale(links)
 	for k, axis := range [3]string{"x", "y", "z"} {
-		if says := 1 - 1/back[k][k]; says < r.shrink[k].from || says > r.shrink[k].to {
-			r.contradict = append(r.contradict, fmt.Sprintf("along %s the recipe says %s, the samples say %s (%s to %s)", axis, process.Percent(says), process.Percent(r.shrink[k].at), process.Percent(r.shrink[k].from), process.Percent(r.shrink[k].to)))
+		known, says := 0.0, 1-1/back[k][k]
+		for _, l := range links {
+			known = hypot(known, shareKnown(&l, k))
+		}
+		if b := r.shrink[k].wider(known); says < b.from || says > b.to {
+			r.contradict = append(r.contradict, fmt.Sprintf("along %s the recipe says %s, the samples say %s (%s to %s)", axis, process.Percent(says), process.Percent(b.at), process.Percent(b.from), process.Percent(b.to)))
 		}
 	}
-	if d := process.Detail(links); d > 0 && (d < r.detail.from || d > r.detail.to) {
-		r.contradict = append(r.contradict, fmt.Sprintf("the recipe's chain holds %.2f mm, the samples %.2f mm (%.2f to %.2f mm)", d, r.detail.at, r.detail.from, r.detail.to))
+	known := 0.0
+	for _, l := range links {
+		known = hypot(known, (l.DetailTo-l.DetailFrom)/2)
 	}
+	b := r.detail.wider(known)
+	if d := process.Detail(links); d > 0 && (d < b.from || d > b.to) && math.Abs(float64(d*d)-float64(b.at*b.at)) > noticed {
+		r.contradict = append(r.contradict, fmt.Sprintf("the recipe's chain holds %.2f mm, the samples %.2f mm (%.2f to %.2f mm)", d, b.at, b.from, b.to))
+	}
+}
+
+// noticed is how far squared details differ, mm², that part with a hundredth of a
+// wave of 1 mm: ln 2 times it.
+const noticed = 0.0145
+
+// shareKnown returns half the width of the bounds of a link's share along axis k.
+func shareKnown(l *process.Link, k int) float64 {
+	return max(l.ShareTo-l.ShareFrom, l.AxisTo[k]-l.AxisFrom[k]) / 2
 }
 
 // uneven reports whether two axes differ by more than their bounds.

@@ -140,7 +140,6 @@ func TestTableReads(t *testing.T) {
 			Materials map[string]struct {
 				Origin  string
 				Process map[string]map[string]any
-				Frames  map[string]map[string][]float64
 			}
 		}
 		if _, err := toml.Decode(text, &read); err != nil {
@@ -150,14 +149,9 @@ func TestTableReads(t *testing.T) {
 		if !strings.HasSuffix(vinyl.Origin, "1 sample, 48 h after demoulding") {
 			t.Errorf("origin %q", vinyl.Origin)
 		}
-		var frames step.Table
-		for name, axes := range vinyl.Frames {
-			frames.Names, frames.Values = append(frames.Names, name), append(frames.Values, step.Table{Names: []string{"x", "y"}, Values: []any{axes["x"], axes["y"]}})
-		}
-		known, wrong := process.Frames(frames)
-		l, err := process.One("whole-chain", quantities(t, vinyl.Process["whole-chain"]), known)
-		if err != nil || len(wrong) > 0 {
-			t.Fatalf("%v %q in\n%s", err, wrong, text)
+		l, err := process.One("whole-chain", quantities(t, vinyl.Process["whole-chain"]), nil)
+		if err != nil {
+			t.Fatalf("%v in\n%s", err, text)
 		}
 		for k, b := range f.shrink {
 			if math.Abs(l.Share[k]-b.at) > 1e-5 {
@@ -187,6 +181,11 @@ func quantities(t *testing.T, link map[string]any) step.Table {
 			out.Names, out.Kinds, out.Values = append(out.Names, name), append(out.Kinds, step.Strings), append(out.Values, texts)
 			continue
 		}
+		if frame, ok := value.(map[string]any); ok {
+			out.Names, out.Kinds = append(out.Names, name), append(out.Kinds, step.Tree)
+			out.Values = append(out.Values, step.Table{Names: []string{"x", "y"}, Values: []any{direction(frame["x"]), direction(frame["y"])}})
+			continue
+		}
 		text := value.(string)
 		if number, unit, ok := strings.Cut(text, " "); ok && (unit == "%" || unit == "mm") {
 			x, err := strconv.ParseFloat(number, 64)
@@ -203,6 +202,13 @@ func quantities(t *testing.T, link map[string]any) step.Table {
 		out.Names, out.Values, out.Kinds = append(out.Names, name), append(out.Values, text), append(out.Kinds, step.String)
 	}
 	return out
+}
+
+func direction(list any) (d []float64) {
+	for _, x := range list.([]any) {
+		d = append(d, float64(x.(int64)))
+	}
+	return d
 }
 
 // TestSameSurface: a master scanned against itself shrinks by nothing and keeps
@@ -293,17 +299,26 @@ func TestPinned(t *testing.T) {
 		t.Errorf("the sample cannot tell: %q", r.Notes)
 	}
 	sum := sha256.Sum256([]byte(string(r.Files["table/hand-calibrated.toml"]) + string(r.Files["rows/hand-calibrated.csv"])))
-	if got, want := hex.EncodeToString(sum[:8]), "7493a632b05e4486"; got != want {
+	if got, want := hex.EncodeToString(sum[:8]), "3f851431268fdfe4"; got != want {
 		t.Errorf("outcome %s, pinned %s at version %d", got, want, Kind{}.Handbook().Version)
 	}
 }
 
-// BenchmarkRun calibrates with one sample of two million triangles.
+// BenchmarkRun calibrates with one noisy sample: 2 million triangles of 0.07 mm as
+// on a hand and of 0.27 mm as on a head, and 5 million of 0.17 mm.
 func BenchmarkRun(b *testing.B) {
-	m := lump(316, geom.Vec{})
-	g := given(b, m, nil, m.Scaled(0.96))
-	for b.Loop() {
-		steptest.Run(b, Kind{}, g)
+	for _, size := range []struct {
+		name  string
+		n     int
+		times float64
+	}{{"2M-hand", 316, 1.3}, {"2M-head", 316, 4.8}, {"5M-head", 500, 4.8}} {
+		b.Run(size.name, func(b *testing.B) {
+			m := lumpOf(size.n, geom.Vec{}, size.times)
+			g := given(b, m, nil, scanned(m, truth{shrink: [3]float64{0.02, 0.035, 0.06}, noise: 0.05, seed: 5}))
+			for b.Loop() {
+				steptest.Run(b, Kind{}, g)
+			}
+			b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
+		})
 	}
-	b.ReportMetric(float64(len(m.Tris))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
 }

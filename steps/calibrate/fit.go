@@ -18,34 +18,58 @@ type target struct {
 	mesh    *geom.Mesh
 	tree    *geom.Tree
 	normals []geom.Point
-	detail  float64        // what it was softened to, mm
-	nearest int            // the cut-off nearest to that
+	detail  float64        // what it is softened to, facets and all, mm
+	facets  float64        // what of the squared detail is its facets', mm²
+	softer  bool           // whether it was filtered at all
+	nearest int            // the cut-off nearest to the detail
 	slope   [steps]float64 // see slopeAt
 }
 
-func newTarget(ctx context.Context, m *geom.Mesh, detail float64, workers int) (*target, error) {
+// newTarget makes a target of m, which was softened by cutoff mm.
+func newTarget(ctx context.Context, m *geom.Mesh, cutoff float64, workers int) (*target, error) {
 	tree, err := geom.NewTree(ctx, m, workers)
 	if err != nil {
 		return nil, err
 	}
-	return &target{mesh: m, tree: tree, normals: m.VertexNormals(), detail: detail, slope: slopeAt(detail), nearest: nearestTo(detail)}, nil
+	s := &target{mesh: m, tree: tree, normals: m.VertexNormals(), facets: facets(m), softer: cutoff > 0}
+	s.detail = math.Sqrt(float64(cutoff*cutoff) + s.facets)
+	s.slope, s.nearest = slopeAt(s.detail), nearestTo(s.detail)
+	return s, nil
 }
 
-// outside returns how far p, whose nearest place is h, lies outside the surface
-// and the surface's direction there. Between the corners the surface is taken
-// as curved: the mean of the flat triangle and of the corners' tangent planes,
-// which is right to second order.
-func (s *target) outside(p geom.Vec, h geom.Hit) (float64, geom.Vec) {
+// reading lays p, whose nearest place is h, on the target.
+func (s *target) reading(r *relieved, p geom.Vec, h geom.Hit) reading {
+	at := reading{hit: h}
 	tri, share := s.mesh.Tris[h.Tri], [3]float64{1 - h.V - h.W, h.V, h.W}
-	var n geom.Vec
-	planes := 0.0
+	var wide, sag float64
 	for k, v := range tri {
-		nk := s.normals[v].Vec()
-		n = n.Add(nk.Mul(share[k]))
-		planes += float64(share[k] * p.Sub(s.mesh.Verts[v].Vec()).Dot(nk))
+		at.normal = at.normal.Add(s.normals[v].Vec().Mul(share[k]))
+		d := h.Point.Sub(s.mesh.Verts[v].Vec())
+		wide += float64(share[k] * d.Len2())
+		sag += float64(share[k] * d.Dot(r.outward[v]))
 	}
-	n = n.Unit()
-	return (p.Sub(h.Point).Dot(n) + planes) / 2, n
+	at.normal = at.normal.Unit()
+	r.row(s, &at, at.change[:])
+	at.left = p.Sub(h.Point).Dot(at.normal) - float64((float64(perTime*wide/4)-s.facets)*at.change[0]) + sag/2 - s.sags(r, tri)
+	return at
+}
+
+// sags returns how far facets of the mean size lie off the form about a triangle,
+// mm: its own mean, -1/24 of the sum over its edges of the edge times the change of
+// normals along it, and as much more as they are larger. The target allows for
+// that; a reading only for what differs.
+func (s *target) sags(r *relieved, tri geom.Tri) float64 {
+	var off, squares float64
+	for k, v := range tri {
+		u := tri[(k+1)%3]
+		e := s.mesh.Verts[u].Vec().Sub(s.mesh.Verts[v].Vec())
+		off -= float64(e.Dot(r.outward[u].Sub(r.outward[v]))) / 24
+		squares += e.Len2()
+	}
+	if squares == 0 || !s.softer {
+		return 0
+	}
+	return off * s.facets / float64(perTime/48*squares)
 }
 
 // fit is how far a sample's fit has come.
@@ -63,7 +87,8 @@ type reading struct {
 	hit    geom.Hit
 	left   float64 // how far outside the target it lies, mm
 	normal geom.Vec
-	weight float64 // Tukey's; 0 for none
+	weight float64                      // Tukey's; 0 for none
+	change [unknowns - detailed]float64 // of left with each unknown of the detail
 }
 
 // read lays the points on the target and weighs them by Tukey's biweight, so
@@ -83,7 +108,7 @@ func (c *calibration) read(ctx context.Context, f *fit, s *target, pts []geom.Ve
 	geom.Chunks(len(pts), c.workers, func(lo, hi int) {
 		for i := lo; i < hi; i++ {
 			if all[i].hit = hits[i]; hits[i].Tri >= 0 {
-				all[i].left, all[i].normal = s.outside(here[i], hits[i])
+				all[i] = s.reading(c.relief, here[i], hits[i])
 			}
 		}
 	})
@@ -121,7 +146,7 @@ func (f *fit) weigh(all []reading, s *target) error {
 		return errors.New("less than a quarter of the sample finds the master within reach")
 	}
 	f.sigma, f.used = max(1.4826*median(sizes), 1e-6), float64(len(sizes))/float64(len(all))
-	f.noise = alone(all)
+	f.noise = alone(all, len(s.mesh.Tris))
 	cut := 4.685 * f.sigma
 	for i := range all {
 		r := &all[i]
@@ -148,10 +173,11 @@ func (c *calibration) equations(ctx context.Context, f *fit, s *target, pts []ge
 				continue
 			}
 			var row [unknowns]float64
-			for j, v := range f.ways(pts[i]) {
+			// At the point itself, noise would stand on both sides of the equation.
+			for j, v := range f.ways(pts[i].Sub(r.normal.Mul(r.left))) {
 				row[j] = r.normal.Dot(v)
 			}
-			c.relief.row(s, r, row[detailed:])
+			copy(row[detailed:], r.change[:])
 			parts[b].add(&row, -r.left, r.weight)
 		}
 	})
@@ -213,15 +239,30 @@ func (c *calibration) refine(ctx context.Context, f *fit, s *target, pts []geom.
 	return nil
 }
 
-// alone returns the robust spread of what each of the points, which lie along a
-// curve, does not share with those before and after it: noise of the scan has
-// it all, a misfit of form or of lines has little.
-func alone(all []reading) float64 {
-	var sizes []float64
-	for i := 1; i+1 < len(all); i++ {
-		if all[i-1].hit.Tri >= 0 && all[i].hit.Tri >= 0 && all[i+1].hit.Tri >= 0 {
-			sizes = append(sizes, math.Abs(float64(2*all[i].left)-all[i-1].left-all[i+1].left))
+// alone returns the robust spread of what each reading does not share with those
+// before and after it along the skin: noise of the scan has it all, a misfit of form
+// or of lines has little. (In the order of the points themselves, those would
+// stand together that noise has moved alike.)
+func alone(all []reading, tris int) float64 {
+	first := make([]int32, tris+1)
+	for i := range all {
+		if all[i].hit.Tri >= 0 {
+			first[all[i].hit.Tri+1]++
 		}
+	}
+	for t := range tris {
+		first[t+1] += first[t]
+	}
+	along := make([]float64, first[tris])
+	for i := range all {
+		if t := all[i].hit.Tri; t >= 0 {
+			along[first[t]] = all[i].left
+			first[t]++
+		}
+	}
+	var sizes []float64
+	for i := 1; i+1 < len(along); i++ {
+		sizes = append(sizes, math.Abs(float64(2*along[i])-along[i-1]-along[i+1]))
 	}
 	if len(sizes) == 0 {
 		return 0

@@ -14,21 +14,28 @@ import (
 // lump is a closed surface without symmetry, about 34 by 27 by 25 mm, with
 // relief of 1 to 6 mm wavelength, 0.03 of it deep either way. Its triangles,
 // 20 by the square of n, lie otherwise for every turn.
-func lump(n int, turn geom.Vec) *geom.Mesh {
+func lump(n int, turn geom.Vec) *geom.Mesh { return lumpOf(n, turn, 1) }
+
+// lumpOf returns a lump as many times as large, with waves as they are.
+func lumpOf(n int, turn geom.Vec, times float64) *geom.Mesh {
 	m, rot := ball(n), geom.SmallTurn(turn)
 	for i, v := range m.Verts {
 		d := rot.Apply(v.Vec())
 		r := 1 + 0.15*math.Sin(3*d.X+1) + 0.12*math.Cos(4*d.Y-d.Z) + 0.1*d.X*d.Y
-		p := geom.Vec{X: 17 * r * d.X, Y: 12.5 * r * d.Y, Z: 10 * r * d.Z}
-		h := 0.0
-		for k, w := range []float64{1, 1.4, 2, 2.8, 4, 5.6} {
-			a := float64(k) * 1.1
-			u := math.Cos(a)*p.X + math.Sin(a)*p.Y + 0.6*math.Cos(2*a+1)*p.Z
-			h += 0.03 * w * math.Sin(2*math.Pi*u/w+a)
-		}
-		m.Verts[i] = p.Add(d.Mul(h)).Point()
+		p := geom.Vec{X: 17 * r * d.X, Y: 12.5 * r * d.Y, Z: 10 * r * d.Z}.Mul(times)
+		m.Verts[i] = p.Add(d.Mul(waves(p))).Point()
 	}
 	return m
+}
+
+// waves is the height at a place of relief of 1 to 6 mm wavelength, mm.
+func waves(p geom.Vec) (h float64) {
+	for k, w := range []float64{1, 1.4, 2, 2.8, 4, 5.6} {
+		a := float64(k) * 1.1
+		u := math.Cos(a)*p.X + math.Sin(a)*p.Y + 0.6*math.Cos(2*a+1)*p.Z
+		h += 0.03 * w * math.Sin(2*math.Pi*u/w+a)
+	}
+	return h
 }
 
 // ball is a ball of radius 1: an icosahedron with sides cut in n.
@@ -62,10 +69,11 @@ func ball(n int) *geom.Mesh {
 type truth struct {
 	shrink       [3]float64
 	detail       float64 // on the master
-	noise        float64
+	noise        float64 // mm, across the skin
 	bend         float64 // 1/mm, radius of curvature
 	twist        float64 // 1/mm
 	flash, holes bool
+	hole         float64 // mm: radius of the four holes, 6.5 if not given
 	seed         uint64
 }
 
@@ -118,7 +126,7 @@ func finer(m *geom.Mesh, k int) *geom.Mesh {
 // moulded returns the sample of a lump.
 func moulded(t testing.TB, n int, w truth) *geom.Mesh {
 	t.Helper()
-	return scanned(softened(t, lump(n, elsewhere), w.detail), w)
+	return scanned(softFine(t, n, 2, w.detail), w)
 }
 
 func softened(t testing.TB, m *geom.Mesh, detail float64) *geom.Mesh {
@@ -135,6 +143,28 @@ func softened(t testing.TB, m *geom.Mesh, detail float64) *geom.Mesh {
 		t.Fatal(err)
 	}
 	return s.CarryMesh(m, p.Form(s.Places()))
+}
+
+// softFine is a lump softened on triangles k times as fine, at the vertices of the
+// coarser one, so that what softens the sample is not as coarse as its scan.
+func softFine(t testing.TB, n, k int, detail float64) *geom.Mesh {
+	m := lump(n, elsewhere)
+	fine := lump(n*k, elsewhere)
+	s := softened(t, fine, detail)
+	at := map[geom.Point]int{}
+	for i, v := range fine.Verts {
+		at[v] = i
+	}
+	normals := s.VertexNormals()
+	out := &geom.Mesh{Tris: m.Tris, Verts: make([]geom.Point, len(m.Verts)), Normals: make([]geom.Point, len(m.Verts))}
+	for i, v := range m.Verts {
+		j, ok := at[v]
+		if !ok {
+			t.Fatal("no such vertex")
+		}
+		out.Verts[i], out.Normals[i] = s.Verts[j], normals[j]
+	}
+	return out
 }
 
 // scanned returns the sample that a softened surface becomes: shrunk, twisted
@@ -158,7 +188,10 @@ func scanned(m *geom.Mesh, w truth) *geom.Mesh {
 		middle, skin = middle.Add(a.Add(b).Add(c).Mul(area/3)), skin+area
 	}
 	middle = middle.Mul(1 / skin)
-	normals := m.VertexNormals()
+	normals := m.Normals
+	if normals == nil {
+		normals = m.VertexNormals()
+	}
 	out := &geom.Mesh{Tris: m.Tris, Verts: make([]geom.Point, len(m.Verts))}
 	seam := random()
 	for i, v := range m.Verts {
@@ -183,7 +216,9 @@ func scanned(m *geom.Mesh, w truth) *geom.Mesh {
 	if !w.holes {
 		return out
 	}
-	// Four holes take about a seventh.
+	if w.hole == 0 { // four take about a seventh
+		w.hole = 6.5
+	}
 	var tris []geom.Tri
 	holes := [4]geom.Vec{}
 	for k := range holes {
@@ -192,7 +227,7 @@ func scanned(m *geom.Mesh, w truth) *geom.Mesh {
 	for _, tri := range out.Tris {
 		p, gone := out.Verts[tri[0]].Vec(), false
 		for _, h := range holes {
-			gone = gone || p.Sub(h).Len() < 6.5
+			gone = gone || p.Sub(h).Len() < w.hole
 		}
 		if !gone {
 			tris = append(tris, tri)

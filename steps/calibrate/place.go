@@ -12,11 +12,12 @@ import (
 
 // Numbers of points that a sample is placed and fitted with.
 const (
-	startPoints = 300
+	startPoints = 500
 	placePoints = 1500
 	formPoints  = 12000
+	softPoints  = 30000
 	fitPoints   = 60000
-	allPoints   = 1000000
+	allPoints   = 250000
 )
 
 // spread returns n of the vertices, evenly along a curve through space.
@@ -32,9 +33,9 @@ func spread(m *geom.Mesh, n, workers int) []geom.Vec {
 
 // place returns the motion and scale that lay the sample on the master. It tries
 // the sample as it lies and by its axes of inertia, 24 ways round, follows each
-// to the nearest skin (P. J. Besl and N. D. McKay, PAMI 1992; from memory), the
-// best three of them for longer, and takes the one that fits best. What is left
-// after that may be some hundredths of a scale and some degrees.
+// to the nearest skin, the best three of them with more points, and takes the one
+// that fits best. What is left after that may be some hundredths of a scale and
+// some degrees.
 func (c *calibration) place(ctx context.Context, sample *geom.Mesh) (geom.Fit, error) {
 	few, pts := spread(sample, startPoints, c.workers), spread(sample, placePoints, c.workers)
 	if len(pts) < 200 {
@@ -42,7 +43,7 @@ func (c *calibration) place(ctx context.Context, sample *geom.Mesh) (geom.Fit, e
 	}
 	var ways []placed
 	for _, start := range c.starts(pts) {
-		way, err := c.follow(ctx, few, placed{Fit: geom.Fit{Pose: start, Scale: 1}}, 10)
+		way, err := c.follow(ctx, few, placed{Fit: geom.Fit{Pose: start, Scale: 1}}, 30)
 		if err != nil {
 			return geom.Fit{}, err
 		}
@@ -53,7 +54,7 @@ func (c *calibration) place(ctx context.Context, sample *geom.Mesh) (geom.Fit, e
 	ways = ways[:3]
 	for k := range ways {
 		var err error
-		if ways[k], err = c.follow(ctx, pts, ways[k], 40); err != nil {
+		if ways[k], err = c.follow(ctx, pts, ways[k], 20); err != nil {
 			return geom.Fit{}, err
 		}
 	}
@@ -115,12 +116,11 @@ type placed struct {
 	left float64
 }
 
-// follow moves the points some rounds to the skin nearest to them, with a
-// common scale.
+// follow moves the points some rounds toward the planes of the skin nearest to
+// them, with a common scale (Y. Chen and G. Medioni, 1992; from memory).
 func (c *calibration) follow(ctx context.Context, pts []geom.Vec, f placed, rounds int) (placed, error) {
-	f.left = math.Inf(1)
 	here := make([]geom.Vec, len(pts))
-	for range rounds {
+	for round := 0; ; round++ {
 		for i, p := range pts {
 			here[i] = f.Apply(p)
 		}
@@ -140,20 +140,64 @@ func (c *calibration) follow(ctx context.Context, pts []geom.Vec, f placed, roun
 		}
 		sorted(away)
 		f.left = away[len(away)/2]
-		near := away[len(away)*8/10]
-		var from, to []geom.Vec
-		for i, h := range hits {
-			if h.Tri >= 0 && h.Dist2 <= float64(near*near) {
-				from, to = append(from, pts[i]), append(to, h.Point)
-			}
+		next, ok := c.pulled(f.Fit, here, hits, away[len(away)*8/10])
+		if !ok || round == rounds {
+			return f, nil
 		}
-		next, err := geom.FitSimilarity(from, to, nil)
-		if err != nil || next.Scale < 0.8 || next.Scale > 1.25 {
-			break
+		if squeezed := next.Scale <= smallest || next.Scale >= largest; squeezed && round > 20 {
+			f.left = math.Inf(1) // it fits only where it is of another size
+			return f, nil
 		}
 		f.Fit = next
 	}
-	return f, nil
+}
+
+// smallest and largest are what scales a sample is tried at. Common practice, no source.
+const smallest, largest = 0.8, 1.25
+
+// tangential is how much a place pulls along the skin, where it may slide, of
+// what it pulls toward the skin: it keeps steps short. Chosen by us.
+const tangential = 0.03
+
+// pulled returns the similarity that the places nearer than near, mm, to what
+// they hit ask for; false where there is none.
+func (c *calibration) pulled(f geom.Fit, here []geom.Vec, hits []geom.Hit, near float64) (geom.Fit, bool) {
+	var a [7 * 7]float64
+	var b [7]float64
+	add := func(n, u geom.Vec, off, w float64) { // of shift, turn and stretch about the middle
+		turn := u.Cross(n)
+		row := [7]float64{n.X, n.Y, n.Z, turn.X / c.size, turn.Y / c.size, turn.Z / c.size, u.Dot(n) / c.size}
+		for i, x := range row {
+			b[i] += float64(float64(w*x) * off)
+			for j, y := range row[:i+1] {
+				a[7*i+j] += float64(float64(w*x) * y)
+			}
+		}
+	}
+	for i, h := range hits {
+		if h.Tri < 0 || h.Dist2 > float64(near*near) {
+			continue
+		}
+		off, u := h.Point.Sub(here[i]), here[i].Sub(c.middle)
+		p, q, r := c.relief.forms[0].mesh.Corners(int(h.Tri))
+		n := q.Sub(p).Cross(r.Sub(p)).Unit()
+		add(n, u, off.Dot(n), 1)
+		add(geom.Vec{X: 1}, u, off.X, tangential)
+		add(geom.Vec{Y: 1}, u, off.Y, tangential)
+		add(geom.Vec{Z: 1}, u, off.Z, tangential)
+	}
+	if !geom.Cholesky(a[:], 7) {
+		return f, false
+	}
+	geom.CholeskySolve(a[:], 7, b[:])
+	rot, scale := geom.SmallTurn(geom.Vec{X: b[3], Y: b[4], Z: b[5]}.Mul(1/c.size)), 1+b[6]/c.size
+	if scale = min(max(float64(f.Scale*scale), smallest), largest) / f.Scale; !(scale > 0) {
+		return f, false
+	}
+	next := geom.Fit{Scale: f.Scale * scale}
+	next.Rot = rot.Mul(f.Rot)
+	next.Move = c.middle.Add(geom.Vec{X: b[0], Y: b[1], Z: b[2]}).Add(rot.Apply(f.Move.Sub(c.middle)).Mul(scale))
+	return next, true
 }
 
 // sorted puts numbers in rising order.

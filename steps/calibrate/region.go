@@ -2,50 +2,102 @@ package calibrate
 
 import (
 	"context"
+	"math"
 
+	"layette/steps/internal/form"
 	"layette/steps/internal/geom"
 )
 
-// beyond returns how far outside the master itself, not softened, a reading lies,
-// and how far out the master's relief shorter than the last cut-off lies there.
-func (c *calibration) beyond(t *target, a *reading) (off, depth float64) {
-	off = a.left
-	share := [3]float64{1 - a.hit.V - a.hit.W, a.hit.V, a.hit.W}
+// beyond returns how far outside the master itself, not softened, a reading lies.
+func (c *calibration) beyond(t *target, a *reading) float64 {
+	off, share := a.left, [3]float64{1 - a.hit.V - a.hit.W, a.hit.V, a.hit.W}
 	for k, v := range t.mesh.Tris[a.hit.Tri] {
 		off += float64(share[k] * t.mesh.Verts[v].Vec().Sub(c.relief.places[v]).Dot(a.normal))
-		depth += float64(share[k] * float64(c.relief.lost[steps-1][v]*a.normal.Dot(c.relief.outward[v])))
 	}
-	return off, depth
+	return off
 }
 
-// survived returns the share of the depth of all relief shorter than 8 mm that
-// is left within radius mm of a place; unknown where there is too little skin.
-func (c *calibration) survived(t *target, all []reading, at geom.Vec, radius float64) band {
-	var loss, depth [blocks]float64
-	var losses, depths float64
+// tries are the details that a region is held against: none and the cut-offs.
+const tries = steps + 1
+
+// misses sums, for each detail tried, the weights of readings, what they leave and
+// its square.
+type misses [tries][3]float64
+
+func (m *misses) plus(n *misses, times float64) {
+	for k := range m {
+		for i := range m[k] {
+			m[k][i] += float64(times * n[k][i])
+		}
+	}
+}
+
+// detail2 returns the squared detail, beside the facets', that leaves least about
+// the mean: the lowest place of the parabola through the best detail tried and
+// its neighbours.
+func (m *misses) detail2() float64 {
+	var at, left [tries]float64
+	best := 1
+	for k, x := range m {
+		if k > 0 {
+			at[k] = float64(cutoffAt(k-1) * cutoffAt(k-1))
+		}
+		left[k] = x[2] - float64(x[1]*x[1])/x[0]
+		if left[k] < left[best] && k < tries-1 {
+			best = k
+		}
+	}
+	best = max(best, 1)
+	p, q, r := at[best-1], at[best], at[best+1]
+	up, down := (left[best+1]-left[best])/(r-q), (left[best]-left[best-1])/(q-p)
+	if bend := (up - down) / (r - p); bend > 0 {
+		q = float64(p+q)/2 - down/(2*bend)
+	}
+	return min(max(q, p), r)
+}
+
+// within tells what a region, radius mm about a place, keeps of its relief. Form
+// cannot be told from relief there, so that only what bends within the region
+// counts: each detail is tried with the whole region moved in or out as it likes.
+func (c *calibration) within(t *target, all []reading, at geom.Vec, radius, left float64) (detail band, share [bands]band) {
+	var parts [blocks]misses
+	var sum misses
 	for i := range all {
 		a := &all[i]
 		if a.weight == 0 || a.hit.Point.Sub(at).Len2() > float64(radius*radius) {
 			continue
 		}
-		off, d := c.beyond(t, a)
-		b := i * blocks / len(all)
-		loss[b] += float64(a.weight * float64(off*d))
-		depth[b] += float64(a.weight * float64(d*d))
-	}
-	for b := range blocks {
-		losses, depths = losses+loss[b], depths+depth[b]
-	}
-	var without []float64
-	for b := range blocks {
-		if depth[b] > 0 && depth[b] < depths {
-			without = append(without, 1+(losses-loss[b])/(depths-depth[b]))
+		off, m := c.beyond(t, a), &parts[i*blocks/len(all)]
+		for k := range tries {
+			x := off
+			if k > 0 {
+				x += c.relief.lostAt(t, a, k-1)
+			}
+			m[k][0] += a.weight
+			m[k][1] += float64(a.weight * x)
+			m[k][2] += float64(a.weight * float64(x*x))
 		}
 	}
-	if len(without) < 2 {
-		return unknown
+	for b := range blocks {
+		sum.plus(&parts[b], 1)
 	}
-	return jackknife(1+losses/depths, without)
+	of := func(what func(d2 float64) float64) band {
+		var without []float64
+		for b := range blocks {
+			rest := sum
+			if rest.plus(&parts[b], -1); parts[b][0][0] > 0 && rest[0][0] > 1e-9*sum[0][0] {
+				without = append(without, what(rest.detail2()+t.facets))
+			}
+		}
+		if len(without) < 4 {
+			return unknown
+		}
+		return jackknife(what(sum.detail2()+t.facets), without)
+	}
+	for k := range share {
+		share[k] = of(func(d2 float64) float64 { return form.Passed(math.Sqrt(d2), cutoffAt(firstBand+k)) })
+	}
+	return of(func(d2 float64) float64 { return math.Sqrt(d2) * left }), share
 }
 
 // pictured is the length over which the map of differences is a mean, mm.
@@ -54,7 +106,7 @@ const pictured = 1.0
 // picture fills in the map and how much of the master the sample shows.
 func (c *calibration) picture(ctx context.Context, r *found, t *target, all []reading) error {
 	var err error
-	r.left, err = c.relief.over(ctx, t, all, func(a *reading) float64 { off, _ := c.beyond(t, a); return off }, pictured)
+	r.left, err = c.relief.over(ctx, t, all, func(a *reading) float64 { return c.beyond(t, a) }, pictured)
 	if err != nil {
 		return err
 	}

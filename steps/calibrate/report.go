@@ -99,20 +99,20 @@ func (r *result) toml() string {
 			b.WriteString(" (left out)")
 		}
 	}
+	if r.uneven() {
+		b.WriteString("\n# It shrinks unevenly: the axes are those of this master. Another part may lie\n# otherwise in its mould.")
+	}
 	fmt.Fprintf(&b, "\n[materials.%s]\norigin  = %q\nprocess = { %s = { ", r.values.Text("material"), strings.Map(printable, origin), r.values.Text("link"))
 	if r.uneven() {
 		for k, axis := range [3]string{"x", "y", "z"} {
 			s := r.shrink[k]
 			fmt.Fprintf(&b, "%s = \"%.3f %%\", %s-from = \"%.3f %%\", %s-to = \"%.3f %%\", ", axis, 100*s.at, axis, 100*s.from, axis, 100*s.to)
 		}
-		b.WriteString(`frame = "master"`)
+		b.WriteString("frame = { x = [1, 0, 0], y = [0, 1, 0] }")
 	} else {
 		fmt.Fprintf(&b, "shrinks = \"%.3f %%\", shrinks-from = \"%.3f %%\", shrinks-to = \"%.3f %%\"", 100*r.mean.at, 100*r.mean.from, 100*r.mean.to)
 	}
 	fmt.Fprintf(&b, ", %s, detail-from = \"%.3f mm\", detail-to = \"%.3f mm\", origin = %q } }\n", r.softens(), max(0, r.detail.from), max(0, r.detail.to), strings.Map(printable, origin))
-	if r.uneven() {
-		b.WriteString("frames  = { master = { x = [1, 0, 0], y = [0, 1, 0] } }\n")
-	}
 	return b.String()
 }
 
@@ -173,7 +173,10 @@ func (r *result) rows() string {
 			put(s.name, "kept", fmt.Sprintf("%.2f mm", cutoffAt(firstBand+k)), x)
 		}
 		for _, g := range s.regions {
-			put(s.name, "kept", g.name, g.share)
+			put(s.name, "detail_mm", g.name, g.detail)
+			for k, x := range g.share {
+				put(s.name, "kept", fmt.Sprintf("%.2f mm, %s", cutoffAt(firstBand+k), g.name), x)
+			}
 		}
 	}
 	for k, x := range r.shrink {

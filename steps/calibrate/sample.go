@@ -2,7 +2,6 @@ package calibrate
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 
@@ -28,10 +27,11 @@ type found struct {
 	warp    warp      // takes it from there to where it was on the master
 }
 
-// kept is the share of the relief's depth that survived in a region.
+// kept is what a region tells.
 type kept struct {
-	name  string
-	share band
+	name   string
+	detail band // mm on the sample
+	share  [bands]band
 }
 
 // study compares one sample with the master.
@@ -45,11 +45,13 @@ func (c *calibration) study(ctx context.Context, name string, sample *geom.Mesh)
 }
 
 // Passes over which the master is softened as the sample seems to be: flash is
-// sought after the second, and all points are used in the last.
+// sought after the second, and more points are used in the last.
 const (
 	passes   = 4
 	oddPass  = 1
 	hopeless = 4 * tells // a misfit that no softening mends
+
+	roughly, closely = 0.005, 0.0005 // mm: when a fit has settled, over all its unknowns
 )
 
 // compare fits first the form alone, on which no line can catch a neighbouring
@@ -68,16 +70,17 @@ func (c *calibration) compare(ctx context.Context, sample *geom.Mesh) (*found, e
 	if err := c.fitForm(ctx, f, spread(laid, formPoints, c.workers)); err != nil {
 		return nil, err
 	}
-	pts := spread(laid, fitPoints, c.workers)
+	pts := spread(laid, softPoints, c.workers)
 	var t *target
 	for pass := range passes {
-		if t, err = c.relief.softened(ctx, math.Sqrt(f.detail2), c.workers); err != nil {
+		if t, err = c.relief.softened(ctx, f.detail2, c.workers); err != nil {
 			return nil, err
 		}
+		until := roughly
 		if pass == passes-1 {
-			pts = spread(laid, allPoints, c.workers)
+			pts, until = spread(laid, fitPoints, c.workers), closely
 		}
-		if err := c.refine(ctx, f, t, pts, forDetail, 0.0005); err != nil {
+		if err := c.refine(ctx, f, t, pts, forDetail, until); err != nil {
 			return nil, err
 		}
 		if 2*f.misfit() > hopeless {
@@ -93,6 +96,12 @@ func (c *calibration) compare(ctx context.Context, sample *geom.Mesh) (*found, e
 			}
 		}
 	}
+	// All points tell little more than these, so that one round and the step taken
+	// in sum bring them there.
+	pts = spread(laid, allPoints, c.workers)
+	if err := c.refine(ctx, f, t, pts, forDetail, math.Inf(1)); err != nil {
+		return nil, err
+	}
 	r, err := c.sum(ctx, f, t, pts, lay.Scale)
 	if err != nil {
 		return nil, err
@@ -106,7 +115,7 @@ func (c *calibration) fitForm(ctx context.Context, f *fit, pts []geom.Vec) error
 		return err
 	}
 	for _, t := range c.relief.forms {
-		if err := c.refine(ctx, f, t, pts, forForm, 0.005); err != nil {
+		if err := c.refine(ctx, f, t, pts, forForm, roughly); err != nil {
 			return err
 		}
 	}
@@ -150,11 +159,12 @@ func (c *calibration) sum(ctx context.Context, f *fit, t *target, pts []geom.Vec
 		without[b] = c.estimate(f, t, &rest, len(pts), scale)
 	})
 	r := &found{sigma: f.sigma, noise: f.noise, misfit: f.misfit(), bend: f.bent(pts)}
-	if r.settle(&at, &without, float64(c.size), c.relief.facet); !(math.Abs(r.mean.at) < 0.5) {
-		return nil, errors.New("the sample does not fit the master: is it another part, or its mirror image?")
+	if r.settle(&at, &without, c.size); !(math.Abs(r.mean.at) < 0.5) {
+		r.mean = unknown
 	}
 	for _, ball := range c.regions {
-		r.regions = append(r.regions, kept{ball.Name, c.survived(t, all, ball.At.Sub(c.mesh.Origin), ball.Radius)})
+		detail, share := c.within(t, all, ball.At.Sub(c.mesh.Origin), ball.Radius, 1-r.mean.at)
+		r.regions = append(r.regions, kept{ball.Name, detail, share})
 	}
 	if err := c.picture(ctx, r, t, all); err != nil {
 		return nil, err
@@ -168,8 +178,8 @@ func (c *calibration) sum(ctx context.Context, f *fit, t *target, pts []geom.Vec
 // settle puts bounds to the estimates. Where the free shares differ from the
 // curve by much more than chance, they are taken.
 //
-// size is half the master's, mm, and facet the mean area of its triangles, mm².
-func (r *found) settle(at *estimates, without *[blocks]estimates, size, facet float64) {
+// size is half the master's, mm.
+func (r *found) settle(at *estimates, without *[blocks]estimates, size float64) {
 	of := func(what func(*estimates) float64) band {
 		var all [blocks]float64
 		for b := range without {
@@ -182,7 +192,7 @@ func (r *found) settle(at *estimates, without *[blocks]estimates, size, facet fl
 		r.shrink[k] = one(k, offShape/size)
 	}
 	r.mean = one(3, offShape/size)
-	off := hypot(offDetail*at[4], offFacets*facet)
+	off := float64(offDetail * at[4])
 	d, left := one(4, off), 1-r.mean.at
 	r.detail = band{math.Sqrt(d.at) * left, math.Sqrt(max(0, d.from)) * left, math.Sqrt(max(0, d.to)) * left}
 	for k := range bands {
@@ -196,7 +206,7 @@ func (r *found) settle(at *estimates, without *[blocks]estimates, size, facet fl
 		}
 		w := cutoffAt(firstBand + k)
 		per := math.Ln2 / float64(w*w) // how much of its share a wave loses for a squared detail
-		r.share[k] = one(which, hypot(per*off*at[which], per*facet))
+		r.share[k] = one(which, float64(per*off*at[which]))
 	}
 }
 
@@ -234,6 +244,9 @@ func (r *found) forget() {
 		r.share[k] = unknown
 	}
 	for k := range r.regions {
-		r.regions[k].share = unknown
+		r.regions[k] = kept{name: r.regions[k].name, detail: unknown}
+		for b := range bands {
+			r.regions[k].share[b] = unknown
+		}
 	}
 }

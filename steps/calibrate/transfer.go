@@ -38,7 +38,6 @@ type relieved struct {
 	places  []geom.Vec
 	outward []geom.Vec // of the form without what is shorter than the last cut-off
 	metric  *form.Operator
-	facet   float64 // mean area of a triangle, mm²
 	lost    [steps][]float64
 	forms   []*target // without what is finer than the cut-offs formAt
 }
@@ -55,7 +54,6 @@ func newRelieved(ctx context.Context, m *geom.Mesh, workers int) (*relieved, err
 		return nil, err
 	}
 	r.places = r.skin.Places()
-	r.facet = r.skin.Mesh.Area() / float64(max(1, len(r.skin.Mesh.Tris)))
 	if r.metric, err = r.skin.Metric(ctx, r.places, 1); err != nil {
 		return nil, err
 	}
@@ -76,17 +74,38 @@ func newRelieved(ctx context.Context, m *geom.Mesh, workers int) (*relieved, err
 	return r, nil
 }
 
-// softened returns the master as a chain that holds detail would leave it.
-func (r *relieved) softened(ctx context.Context, detail float64, workers int) (*target, error) {
-	places := r.places
-	if detail > 0 {
-		p, err := r.skin.SplitAt(ctx, r.places, detail)
-		if err != nil {
-			return nil, err
-		}
-		places = p.Form(r.places)
+// softened returns the master as a chain that holds the squared detail, mm²,
+// would leave it. Its facets do a part of that, of all waves, however long; what
+// the filter gives back of long ones is raised by as much.
+func (r *relieved) softened(ctx context.Context, detail2 float64, workers int) (*target, error) {
+	own := facets(r.skin.Mesh)
+	cutoff, detail := math.Sqrt(max(0, detail2-own)), math.Sqrt(detail2)
+	if cutoff == 0 {
+		return newTarget(ctx, r.at(r.places), 0, workers)
 	}
-	return newTarget(ctx, r.at(places), detail, workers)
+	o, err := r.skin.Metric(ctx, r.places, detail)
+	if err != nil {
+		return nil, err
+	}
+	smooth, err := o.GaussPlaces(ctx, r.places, cutoff)
+	if err != nil {
+		return nil, err
+	}
+	out, relief := r.skin.Normals(smooth), make([]float64, len(smooth))
+	for i, p := range r.places {
+		relief[i] = p.Sub(smooth[i]).Dot(out[i])
+	}
+	long, err := o.Gauss(ctx, relief, form.Long*detail)
+	if err != nil {
+		return nil, err
+	}
+	places := make([]geom.Vec, len(smooth))
+	for i, p := range r.places {
+		if places[i] = p; !r.skin.Held[i] {
+			places[i] = p.Sub(out[i].Mul(relief[i] - float64(long[i]*detail2/float64(cutoff*cutoff))))
+		}
+	}
+	return newTarget(ctx, r.at(places), cutoff, workers)
 }
 
 // at returns the skin with its vertices at places.
@@ -115,6 +134,15 @@ func (r *relieved) row(s *target, at *reading, into []float64) {
 			into[2+j] -= float64(x * (r.lost[c[1]][v] - r.lost[c[0]][v]))
 		}
 	}
+}
+
+// lostAt returns how far in the filter of cut-off k moves the skin at a reading.
+func (r *relieved) lostAt(s *target, at *reading, k int) (in float64) {
+	share := [3]float64{1 - at.hit.V - at.hit.W, at.hit.V, at.hit.W}
+	for i, v := range s.mesh.Tris[at.hit.Tri] {
+		in += float64(share[i] * float64(r.lost[k][v]*at.normal.Dot(r.outward[v])))
+	}
+	return in
 }
 
 // slopeAt returns with what shares the cut-offs' losses make up the change of a

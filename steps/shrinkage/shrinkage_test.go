@@ -239,6 +239,7 @@ func TestCheckSaysWhatIsWrong(t *testing.T) {
 		{step.Values{"links": table("mould", table("x", 0.02))}, "mould: a link's table holds"},
 		{step.Values{"links": table("mould", table("x", 0.02, "y", 0.02, "z", 0.03))}, "need a frame"},
 		{step.Values{"links": table("mould", table("x", 0.02, "y", 0.02, "z", 0.03, "frame", "oven"))}, `no frame "oven"`},
+		{step.Values{"links": table("mould", table("x", 0.02, "y", 0.02, "z", 0.03, "frame", table("x", []float64{1, 0, 0}, "y", []float64{1, 1, 0})))}, "mould: a frame is two directions at right angles"},
 		{step.Values{"links": threeTwos, "source": "cast"}, `no "cast" among sources`},
 		{step.Values{"links": threeTwos, "sources": table("cast", 0.3)}, "a source is a table of links"},
 		{step.Values{"links": threeTwos, "frames": table("mould", table("x", []float64{1, 0, 0}, "y", []float64{1, 1, 0}))}, "right angles"},

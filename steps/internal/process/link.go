@@ -76,6 +76,7 @@ func Read(t step.Table, frames map[string]geom.Mat) (links []Link, wrong []strin
 //	gypsum = { grows = "0.3 %" }                       a share of what it was made from
 //	resin  = { volume = "7.28 %" }                     of the volume
 //	vinyl  = { x = "2 %", y = "2 %", z = "3 %", frame = "mould" }
+//	vinyl  = { x = "2 %", y = "2 %", z = "3 %", frame = { x = [1, 0, 0], y = [0, 1, 0] } }
 //	wax    = { shrinks = "2 %", detail = "0.4 mm", origin = "ask your factory" }
 //	vinyl  = { shrinks = "3 %", kept = ["12 % at 1 mm", "60 % at 2 mm", "88 % at 4 mm"] }
 //
@@ -181,12 +182,18 @@ func (l Link) table(t step.Table, frames map[string]geom.Mat) (Link, error) {
 
 func (l Link) inFrame(t step.Table, frames map[string]geom.Mat, x, y, z float64) (Link, error) {
 	if f, ok := t.Get("frame"); ok {
+		known := false
+		if here, ok := f.(step.Table); ok {
+			l.Frame = "given in place"
+			if l.Axes, known = axesOf(here); !known {
+				return l, fmt.Errorf("%s: a frame is two directions at right angles, such as { x = [1, 0, 0], y = [0, 1, 0] }", l.Name)
+			}
+			return l.with(x, y, z, 1-x, 1-y, 1-z)
+		}
 		l.Frame, _ = f.(string)
-		axes, known := frames[l.Frame]
-		if !known {
+		if l.Axes, known = frames[l.Frame]; !known {
 			return l, fmt.Errorf("%s: there is no frame %q among frames", l.Name, l.Frame)
 		}
-		l.Axes = axes
 	} else if x != y || y != z {
 		return l, fmt.Errorf("%s: shares that differ by axis need a frame: whose x, y and z are they?", l.Name)
 	}
@@ -198,22 +205,30 @@ func (l Link) inFrame(t step.Table, frames map[string]geom.Mat, x, y, z float64)
 func Frames(t step.Table) (frames map[string]geom.Mat, wrong []string) {
 	frames = map[string]geom.Mat{}
 	for i, name := range t.Names {
-		axes, ok := t.Values[i].(step.Table)
+		given, ok := t.Values[i].(step.Table)
 		if !ok {
 			wrong = append(wrong, name+": a frame is a table of two directions, x and y")
 			continue
 		}
-		x, okx := direction(axes, "x")
-		y, oky := direction(axes, "y")
-		if !okx || !oky || len(axes.Names) != 2 || math.Abs(x.Dot(y)) > 1e-6 {
+		axes, ok := axesOf(given)
+		if !ok {
 			wrong = append(wrong, name+": a frame is two directions at right angles, such as x = [1, 0, 0] and y = [0, 1, 0]")
 			continue
 		}
-		y = y.Sub(x.Mul(x.Dot(y))).Unit()
-		z := x.Cross(y)
-		frames[name] = geom.Mat{{x.X, x.Y, x.Z}, {y.X, y.Y, y.Z}, {z.X, z.Y, z.Z}}
+		frames[name] = axes
 	}
 	return frames, wrong
+}
+
+func axesOf(t step.Table) (geom.Mat, bool) {
+	x, okx := direction(t, "x")
+	y, oky := direction(t, "y")
+	if !okx || !oky || len(t.Names) != 2 || math.Abs(x.Dot(y)) > 1e-6 {
+		return geom.Mat{}, false
+	}
+	y = y.Sub(x.Mul(x.Dot(y))).Unit()
+	z := x.Cross(y)
+	return geom.Mat{{x.X, x.Y, x.Z}, {y.X, y.Y, y.Z}, {z.X, z.Y, z.Z}}, true
 }
 
 func direction(t step.Table, name string) (geom.Vec, bool) {

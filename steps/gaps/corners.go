@@ -76,7 +76,7 @@ func (l *look) tells(members []int32, angle float64) bool {
 			}
 		}
 	}
-	return 2*flat > all
+	return all == 0 || 2*flat > all // within one triangle all is flat
 }
 
 // flatSides reports whether every triangle at a vertex lies within 3.5 degrees of

@@ -12,7 +12,7 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "gaps",
-		Version: 6,
+		Version: 7,
 		Summary: "Measures how close skins come: air between fingers, folds, crevices, lines, inside corners, and solid between facing walls.",
 		Method: `At every place of the skin a ball grows out of it, into the air and into the solid, until it touches the skin a second time. Its diameter is the gap to the facing skin, or the thickness; where the skin turns, its radius is that of the corner. Triangles are cut until no edge is longer than "spacing"; the least values are then measured again on the triangles themselves, so that they are exact for the surface as it is.
 

@@ -195,6 +195,9 @@ func (r *result) chart() string {
 	at, curve := draw.Curve{Name: "measured"}, draw.Curve{Name: "Gaussian", Dashed: true}
 	from, to := draw.Curve{Name: "lower bound"}, draw.Curve{Name: "upper bound"}
 	for k, x := range r.share {
+		if !x.known() {
+			continue
+		}
 		w := cutoffAt(firstBand + k)
 		at.Points = append(at.Points, [2]float64{w, x.at})
 		from.Points, to.Points = append(from.Points, [2]float64{w, x.from}), append(to.Points, [2]float64{w, x.to})

@@ -159,7 +159,7 @@ func (c *calibration) sum(ctx context.Context, f *fit, t *target, pts []geom.Vec
 		without[b] = c.estimate(f, t, &rest, len(pts), scale)
 	})
 	r := &found{sigma: f.sigma, noise: f.noise, misfit: f.misfit(), bend: f.bent(pts)}
-	if r.settle(&at, &without, c.size); !(math.Abs(r.mean.at) < 0.5) {
+	if r.settle(&at, &without, c.size, t.facets); !(math.Abs(r.mean.at) < 0.5) {
 		r.mean = unknown
 	}
 	for _, ball := range c.regions {
@@ -178,8 +178,8 @@ func (c *calibration) sum(ctx context.Context, f *fit, t *target, pts []geom.Vec
 // settle puts bounds to the estimates. Where the free shares differ from the
 // curve by much more than chance, they are taken.
 //
-// size is half the master's, mm.
-func (r *found) settle(at *estimates, without *[blocks]estimates, size float64) {
+// size is half the master's, mm; facets what its facets soften, mm².
+func (r *found) settle(at *estimates, without *[blocks]estimates, size, facets float64) {
 	of := func(what func(*estimates) float64) band {
 		var all [blocks]float64
 		for b := range without {
@@ -192,14 +192,17 @@ func (r *found) settle(at *estimates, without *[blocks]estimates, size float64) 
 		r.shrink[k] = one(k, offShape/size)
 	}
 	r.mean = one(3, offShape/size)
-	off := float64(offDetail * at[4])
+	off := hypot(offDetail*at[4], offFacets*facets)
 	d, left := one(4, off), 1-r.mean.at
 	r.detail = band{math.Sqrt(d.at) * left, math.Sqrt(max(0, d.from)) * left, math.Sqrt(max(0, d.to)) * left}
 	for k := range bands {
 		apart := of(func(e *estimates) float64 { return e[5+bands+k] - e[5+k] })
-		r.free = r.free || math.Abs(apart.at) > max(freeLeast, freeTimes*(apart.to-apart.from)/2)
+		r.free = r.free || edges(k, facets) >= freeEdges && math.Abs(apart.at) > max(freeLeast, freeTimes*(apart.to-apart.from)/2)
 	}
 	for k := range bands {
+		if r.share[k] = unknown; edges(k, facets) < leastEdges {
+			continue
+		}
 		which := 5 + k
 		if r.free {
 			which += bands
@@ -209,6 +212,19 @@ func (r *found) settle(at *estimates, without *[blocks]estimates, size float64) 
 		r.share[k] = one(which, float64(per*off*at[which]))
 	}
 }
+
+// edges is how many edges of the master's triangles make the wave of band k;
+// facets is what these soften, mm².
+func edges(k int, facets float64) float64 {
+	return cutoffAt(firstBand+k) / math.Sqrt(max(16*facets/perTime, 1e-12))
+}
+
+// A wave of fewer edges is not told, and one of fewer than the second not held
+// against the curve (see perTime). Common practice, no source.
+const (
+	leastEdges = 3
+	freeEdges  = 4
+)
 
 // Where the free shares are taken: they differ by so many times the bounds of the
 // difference, which chance does in one of a thousand, and by so much.

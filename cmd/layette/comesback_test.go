@@ -175,10 +175,10 @@ func TestSampleComesBack(t *testing.T) {
 	b := d.board("run", exitHeld, "--json")
 	found := stood(t, b, "samples", "left-hand", engine.Held)
 	t.Logf("the first sample: %v", found)
-	if s := found["shrinks"].(float64); math.Abs(s-0.042) > 0.0005 {
+	if s := found["shrinks"].(float64); !(math.Abs(s-0.042) <= 0.0005) {
 		t.Errorf("the first sample is told to have shrunk by %v, want 0.042", s)
 	}
-	if x := found["detail"].(float64); math.Abs(x-2) > 0.1 {
+	if x := found["detail"].(float64); !(math.Abs(x-2) <= 0.1) {
 		t.Errorf("the first sample is told to hold %v mm, want 2", x)
 	}
 	d.says(strings.Join(of(b, "samples").Notes, "\n"), "Contradiction: the recipe's chain")

@@ -60,7 +60,7 @@ func TestSheetAtTheDesk(t *testing.T) {
 		r.Act(browsertest.Touch("canvas", px))
 		told := browsertest.Ask[string](r, `document.querySelector(".told").textContent`)
 		var mm float64
-		if _, err := fmt.Sscanf(told, "Straight across: %f mm", &mm); err != nil || math.Abs(mm-40) > 0.3 {
+		if _, err := fmt.Sscanf(told, "Straight across: %f mm", &mm); err != nil || !(math.Abs(mm-40) <= 0.3) {
 			t.Errorf("told %q, want 40 mm", told)
 		}
 	})
@@ -70,7 +70,7 @@ func TestSheetAtTheDesk(t *testing.T) {
 			$(".told input").value = "soften this"; $(".told form").requestSubmit()`)
 		at := browsertest.Ask[[]float64](r, `window.sent && window.sent.text === "soften this" ? window.sent.at : []`)
 		// the front of the ball, at (100, 40, 0)
-		if len(at) != 3 || math.Abs(at[0]-100) > 0.5 || math.Abs(at[1]-40) > 0.5 || math.Abs(at[2]) > 0.5 {
+		if len(at) != 3 || !(math.Abs(at[0]-100) <= 0.5) || !(math.Abs(at[1]-40) <= 0.5) || !(math.Abs(at[2]) <= 0.5) {
 			t.Errorf("pinned at %v", at)
 		}
 	})

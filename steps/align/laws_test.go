@@ -306,7 +306,7 @@ func tableHolds(t *testing.T, places poses.Table, pairs, table string) {
 		}
 		f := strings.Split(strings.SplitN(table[at+1:], "\n", 2)[0], ",")
 		share, _ := strconv.ParseFloat(most[p.Name], 64)
-		if (f[1] == "yes") != p.Placed || p.Placed && math.Abs(100*share-atPercent(f[4])) > 0.56 || p.Why != strings.Join(f[8:], ",") {
+		if (f[1] == "yes") != p.Placed || p.Placed && !(math.Abs(100*share-atPercent(f[4])) <= 0.56) || p.Why != strings.Join(f[8:], ",") {
 			t.Errorf("%s: placed %v, overlap %s, why %q; the table says %v", p.Name, p.Placed, most[p.Name], p.Why, f)
 		}
 	}

@@ -102,7 +102,7 @@ func TestThinPart(t *testing.T) {
 		t.Fatal(err)
 	}
 	under := geom.Vec{X: 0.2, Y: 0.1, Z: -3}
-	if d, ok := above(under, geom.Vec{Z: 1}, geom.View{Cloud: c}, 4); !ok || math.Abs(d+3) > 0.1 {
+	if d, ok := above(under, geom.Vec{Z: 1}, geom.View{Cloud: c}, 4); !ok || !(math.Abs(d+3) <= 0.1) {
 		t.Errorf("skin 3 mm below: %.2f, %v", d, ok)
 	}
 	if d, ok := above(under, geom.Vec{Z: -1}, geom.View{Cloud: c}, 4); ok {

@@ -103,7 +103,7 @@ func TestElbowTubes(t *testing.T) {
 				t.Fatalf("bends %v", angles)
 			}
 			t.Logf("%.2f degrees, inside %.3f", angles[0], radii[0])
-			if math.Abs(angles[0]-tt.deg) > 0.02*tt.deg || math.Abs(radii[0]-(tt.R-10)) > 0.02*(tt.R-10) {
+			if !(math.Abs(angles[0]-tt.deg) <= 0.02*tt.deg) || !(math.Abs(radii[0]-(tt.R-10)) <= 0.02*(tt.R-10)) {
 				t.Errorf("%.2f degrees and %.3f mm, want %g and %g", angles[0], radii[0], tt.deg, tt.R-10)
 			}
 		})
@@ -124,10 +124,10 @@ func TestHairpin(t *testing.T) {
 		case air < 1.2:
 			near, want = 1, air
 		}
-		if m["air.folded"] != near || m["air.touching"] != touching || math.Abs(m["air.least"].(float64)-want) > 0.02*want {
+		if m["air.folded"] != near || m["air.touching"] != touching || !(math.Abs(m["air.least"].(float64)-want) <= 0.02*want) {
 			t.Errorf("air of %g mm: %v near, %v touching, %v mm", air, m["air.folded"], m["air.touching"], m["air.least"])
 		}
-		if turn := m["bends.sharpest"].(float64); math.Abs(turn-180) > 3.6 || m["bends.too-sharp"] != int64(1) {
+		if turn := m["bends.sharpest"].(float64); !(math.Abs(turn-180) <= 3.6) || m["bends.too-sharp"] != int64(1) {
 			t.Errorf("air of %g mm: %.1f degrees", air, turn)
 		}
 	}
@@ -144,7 +144,7 @@ func TestFacingWalls(t *testing.T) {
 		if m["air.folded"] != tt.near {
 			t.Errorf("%g mm of %g: %v near", tt.air, tt.least, m["air.folded"])
 		}
-		if tt.near == 1 && math.Abs(m["air.least"].(float64)-tt.air) > 0.05 {
+		if tt.near == 1 && !(math.Abs(m["air.least"].(float64)-tt.air) <= 0.05) {
 			t.Errorf("%g mm: measured %v", tt.air, m["air.least"])
 		}
 	}
@@ -169,7 +169,7 @@ func TestGrownTogether(t *testing.T) {
 			t.Errorf("%s of %g degrees: %q", tt.name, tt.deg, said)
 		}
 		known := !strings.HasPrefix(tt.want, "no")
-		if got := r.Measures["bends.sharpest"].(float64); known && math.Abs(got-tt.deg) > 5 {
+		if got := r.Measures["bends.sharpest"].(float64); known && !(math.Abs(got-tt.deg) <= 5) {
 			t.Errorf("%s of %g degrees: %.1f", tt.name, tt.deg, got)
 		}
 		if unknown := r.Measures["bends.unknown"] == int64(1); unknown == known {
@@ -184,7 +184,7 @@ func TestResolution(t *testing.T) {
 		r := run(t, elbow(10, 22, 45, 45, 5*n/2, n), nil)
 		angles, radii := r.Measures["bends.angles"].([]float64), r.Measures["bends.radii"].([]float64)
 		t.Logf("%3d round: edge %.2f mm, %.2f degrees, inside %.3f mm", n, 2*math.Pi*10/float64(n), angles[0], radii[0])
-		if n >= 64 && (math.Abs(angles[0]-45) > 0.3 || math.Abs(radii[0]-12) > 0.2) {
+		if n >= 64 && (!(math.Abs(angles[0]-45) <= 0.3) || !(math.Abs(radii[0]-12) <= 0.2)) {
 			t.Errorf("%d round: %.2f degrees, %.3f mm", n, angles[0], radii[0])
 		}
 	}
@@ -196,7 +196,7 @@ func TestLaws(t *testing.T) {
 	want := run(t, m, nil).Measures["bends.angles"].([]float64)[0]
 	for name, other := range map[string]*geom.Mesh{"turned": turned(m), "mirrored": m.MirroredX(), "renumbered": renumbered(m)} {
 		got := run(t, other, nil).Measures["bends.angles"].([]float64)
-		if len(got) != 1 || math.Abs(got[0]-want) > 0.15 {
+		if len(got) != 1 || !(math.Abs(got[0]-want) <= 0.15) {
 			t.Errorf("%s: %v, want %.3f", name, got, want)
 		}
 	}
@@ -232,7 +232,7 @@ func TestCurledFinger(t *testing.T) {
 	r := run(t, m, step.Values{"shape": "arm"})
 	q := p.Planted[0]
 	t.Logf("planted %.3f mm at %.1f; found %v", q.Value, q.At, r.Measures["air.least"])
-	if air := r.Measures["air.least"].(float64); math.Abs(air-q.Value) > 0.02*q.Value || r.Measures["air.curled"] != int64(1) {
+	if air := r.Measures["air.least"].(float64); !(math.Abs(air-q.Value) <= 0.02*q.Value) || r.Measures["air.curled"] != int64(1) {
 		t.Errorf("air %.4f, want %.4f; curled %v", air, q.Value, r.Measures["air.curled"])
 	}
 	if len(r.Spots) == 0 || r.Spots[0].What != curled || !strings.Contains(r.Spots[0].Says, "close") {
@@ -258,7 +258,7 @@ func TestNaturalJoints(t *testing.T) {
 		r := run(t, m, step.Values{"shape": tt.shape})
 		got := r.Measures["joint."+tt.joint].(float64)
 		t.Logf("%s of %g degrees: %.1f", tt.joint, tt.deg, got)
-		if math.Abs(got-tt.deg) > 5 || r.Measures["bends.too-sharp"] != int64(0) {
+		if !(math.Abs(got-tt.deg) <= 5) || r.Measures["bends.too-sharp"] != int64(0) {
 			t.Errorf("%s of %g degrees: %.1f, %v too sharp", tt.joint, tt.deg, got, r.Measures["bends.too-sharp"])
 		}
 	}

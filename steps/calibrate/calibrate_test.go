@@ -60,17 +60,17 @@ func TestSamples(t *testing.T) {
 	}
 	for k, want := range usual.shrink {
 		b := row("shrinks.axes", k)
-		if half := (b.to - b.from) / 2; math.Abs(b.at-want) > 0.0005 || math.Abs(b.at-want) > 2*half || half > 0.0006 {
+		if half := (b.to - b.from) / 2; !(math.Abs(b.at-want) <= 0.0005) || !(math.Abs(b.at-want) <= 2*half) || half > 0.0006 {
 			t.Errorf("axis %d shrinks %.5f, want %.4f", k, b, want)
 		}
 	}
 	for k := 1; k < bands; k++ {
 		want := form.Passed(usual.detail, cutoffAt(firstBand+k))
-		if b := row("kept", k); math.Abs(b.at-want) > 0.03 {
+		if b := row("kept", k); !(math.Abs(b.at-want) <= 0.03) {
 			t.Errorf("of %.2f mm %.3f survives, want %.3f", cutoffAt(firstBand+k), b, want)
 		}
 	}
-	if d, want := r.Measures["detail"].(float64), 1.5*(1-0.115/3); math.Abs(d-want) > 0.03 {
+	if d, want := r.Measures["detail"].(float64), 1.5*(1-0.115/3); !(math.Abs(d-want) <= 0.03) {
 		t.Errorf("detail %v, want %v", d, want)
 	}
 	if b := r.Measures["bend"].(float64); b < 0.05 || b > 0.25 {
@@ -154,15 +154,15 @@ func TestTableReads(t *testing.T) {
 			t.Fatalf("%v in\n%s", err, text)
 		}
 		for k, b := range f.shrink {
-			if math.Abs(l.Share[k]-b.at) > 1e-5 {
+			if !(math.Abs(l.Share[k]-b.at) <= 1e-5) {
 				t.Errorf("axis %d: %v, want %v", k, l.Share[k], b.at)
 			}
 		}
-		if d := process.Detail([]process.Link{l}); math.Abs(d-0.8) > 0.02 || f.free == (l.Waves == nil) {
+		if d := process.Detail([]process.Link{l}); !(math.Abs(d-0.8) <= 0.02) || f.free == (l.Waves == nil) {
 			t.Errorf("half survives at %v mm, want 0.8, by %v in\n%s", d, l.Waves, text)
 		}
-		if !f.free && l.Detail != 0.8 || l.DetailFrom != 0.7 || l.DetailTo != 0.9 || l.Even() && (math.Abs(l.ShareFrom-0.049) > 1e-9 || math.Abs(l.ShareTo-0.051) > 1e-9) ||
-			!l.Even() && (math.Abs(l.AxisFrom[2]-0.039) > 1e-9 || math.Abs(l.AxisTo[0]-0.021) > 1e-9) {
+		if !f.free && l.Detail != 0.8 || l.DetailFrom != 0.7 || l.DetailTo != 0.9 || l.Even() && (!(math.Abs(l.ShareFrom-0.049) <= 1e-9) || !(math.Abs(l.ShareTo-0.051) <= 1e-9)) ||
+			!l.Even() && (!(math.Abs(l.AxisFrom[2]-0.039) <= 1e-9) || !(math.Abs(l.AxisTo[0]-0.021) <= 1e-9)) {
 			t.Errorf("%+v", l)
 		}
 	}
@@ -217,7 +217,7 @@ func TestSameSurface(t *testing.T) {
 	m := lump(30, geom.Vec{})
 	r := steptest.Run(t, Kind{}, given(t, m, nil, m))
 	for _, x := range r.Measures["shrinks.axes"].([]float64) {
-		if math.Abs(x) > 1e-5 {
+		if !(math.Abs(x) <= 1e-5) {
 			t.Errorf("shrinks %v", x)
 		}
 	}
@@ -231,7 +231,7 @@ func TestSameSurface(t *testing.T) {
 func TestWarmSample(t *testing.T) {
 	m := lump(24, geom.Vec{})
 	r := steptest.Run(t, Kind{}, given(t, m, step.Values{"temperature": 30.0, "expansion": 70.0}, m))
-	if x := r.Measures["shrinks"].(float64); math.Abs(x-0.0007) > 2e-5 {
+	if x := r.Measures["shrinks"].(float64); !(math.Abs(x-0.0007) <= 2e-5) {
 		t.Errorf("shrinks %v, want 0.0007", x)
 	}
 }
@@ -241,14 +241,14 @@ func TestWarmSample(t *testing.T) {
 // Student's t for one degree: 12.706 times the error of their mean.
 func TestTogether(t *testing.T) {
 	same := together([]band{{1, 0.9, 1.1}, {1, 0.9, 1.1}, unknown, {1, 0.9, 1.1}, {1, 0.9, 1.1}})
-	if math.Abs(same.to-1.05) > 1e-12 {
+	if !(math.Abs(same.to-1.05) <= 1e-12) {
 		t.Errorf("%+v", same)
 	}
-	if w := together([]band{{1, 0.99, 1.01}, {1.02, 0.92, 1.12}}); math.Abs(w.at-(1+0.02/101)) > 1e-9 {
+	if w := together([]band{{1, 0.99, 1.01}, {1.02, 0.92, 1.12}}); !(math.Abs(w.at-(1+0.02/101)) <= 1e-9) {
 		t.Errorf("%+v", w)
 	}
 	apart := together([]band{{1, 0.99, 1.01}, {2, 1.99, 2.01}})
-	if math.Abs(apart.at-1.5) > 1e-9 || math.Abs(apart.to-1.5-12.706*0.5) > 1e-6 {
+	if !(math.Abs(apart.at-1.5) <= 1e-9) || !(math.Abs(apart.to-1.5-12.706*0.5) <= 1e-6) {
 		t.Errorf("%+v", apart)
 	}
 	if together([]band{unknown}).known() || together([]band{unknown, {1, 0, 2}}).to != 2 {

@@ -14,7 +14,7 @@ import (
 // found by adding up, not by a formula.
 func TestFacets(t *testing.T) {
 	m := &geom.Mesh{Verts: []geom.Point{{0, 0, 0}, {1, 0, 0}, {0.5, 0.8660254, 0}}, Tris: []geom.Tri{{0, 1, 2}}}
-	if got, want := facets(m), 4*math.Pi*math.Pi/math.Ln2/16; math.Abs(got-want) > 1e-6 {
+	if got, want := facets(m), 4*math.Pi*math.Pi/math.Ln2/16; !(math.Abs(got-want) <= 1e-6) {
 		t.Errorf("an edge of 1 mm has %v mm², want %v", got, want)
 	}
 	for _, long := range []float64{4, 6, 10} {
@@ -26,7 +26,7 @@ func TestFacets(t *testing.T) {
 		}
 		got, want := sum/float64(n), form.Transmission(math.Sqrt(facets(m)), long)
 		t.Logf("%v edges to a wave: %.4f kept, %.4f told", long, got, want)
-		if math.Abs(got-want) > 0.003 {
+		if !(math.Abs(got-want) <= 0.003) {
 			t.Errorf("%v edges to a wave: %.4f kept, want %.4f", long, got, want)
 		}
 	}

@@ -110,7 +110,7 @@ func TestTinyPiece(t *testing.T) {
 		}
 		t.Logf("%.0f mm, %d points: %.5f covered %.2f", r, len(piece.Verts), f.shrink, f.covered)
 		for axis, b := range f.shrink {
-			if half := (b.to - b.from) / 2; b.known() && math.Abs(b.at-w.shrink[axis]) > 2*half {
+			if half := (b.to - b.from) / 2; b.known() && !(math.Abs(b.at-w.shrink[axis]) <= 2*half) {
 				t.Errorf("a piece of %.0f mm: axis %d shrinks %.5f, want %.4f", r, axis, b, w.shrink[axis])
 			}
 		}
@@ -163,7 +163,7 @@ func TestRegions(t *testing.T) {
 			t.Errorf("polished holds %.3f mm, the rest %.3f", f.regions[0].detail, got.detail)
 		}
 		for b, x := range got.share {
-			if want := form.Passed(detail, cutoffAt(firstBand+b)); math.Abs(x.at-want) > 0.05+(x.to-x.from)/2 {
+			if want := form.Passed(detail, cutoffAt(firstBand+b)); !(math.Abs(x.at-want) <= 0.05+(x.to-x.from)/2) {
 				t.Errorf("%s keeps %.3f at %.1f mm, want %.3f", got.name, x, cutoffAt(firstBand+b), want)
 			}
 		}

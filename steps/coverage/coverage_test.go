@@ -146,10 +146,10 @@ func TestCauses(t *testing.T) {
 		want += math.Pi * s * s
 	}
 	want += math.Pi * 9
-	if a := r.Measures["unseen.area"].(float64); math.Abs(a-want) > 0.1*want {
+	if a := r.Measures["unseen.area"].(float64); !(math.Abs(a-want) <= 0.1*want) {
 		t.Errorf("unseen area %.1f, want %.1f", a, want)
 	}
-	if a, want := r.Measures["openings.area"].(float64), math.Pi*radius*radius/4; math.Abs(a-want) > 0.05*want { // sin² 30°
+	if a, want := r.Measures["openings.area"].(float64), math.Pi*radius*radius/4; !(math.Abs(a-want) <= 0.05*want) { // sin² 30°
 		t.Errorf("the opening has %.1f mm², want %.1f", a, want)
 	}
 	lines, err := csv.NewReader(bytes.NewReader(r.Files["places/places.csv"])).ReadAll()
@@ -165,7 +165,7 @@ func TestCauses(t *testing.T) {
 			t.Errorf("no advice %q for %s:\n%s", says, cause, r.Files["places/places.csv"])
 		}
 	}
-	if wide, want := r.Measures["unseen.widest"].(float64), 2*radius*math.Sin(11*math.Pi/180); math.Abs(wide-want) > 0.1*want {
+	if wide, want := r.Measures["unseen.widest"].(float64), 2*radius*math.Sin(11*math.Pi/180); !(math.Abs(wide-want) <= 0.1*want) {
 		t.Errorf("the widest is %.2f mm wide, want %.2f", wide, want)
 	}
 	if s := r.Spots[0]; !strings.Contains(s.Says, "about where 001 was taken") || len(s.Ring) == 0 || s.Value < 6 {
@@ -179,7 +179,7 @@ func TestShares(t *testing.T) {
 	m := without(ball(t), func(p geom.Vec) bool { return p.Z > 3 && math.Hypot(p.X, p.Y) < 4 })
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {ply(t, "m.ply", m)}}})
 	for name, want := range map[string]float64{"seen.once": 0.5, "seen.twice": 0.25, "seen.more": 0.25, "unseen.share": 0} {
-		if got := r.Measures[name].(float64); math.Abs(got-want) > 0.012 {
+		if got := r.Measures[name].(float64); !(math.Abs(got-want) <= 0.012) {
 			t.Errorf("%s = %.4f, want %.2f", name, got, want)
 		}
 	}
@@ -197,7 +197,7 @@ func TestInvented(t *testing.T) {
 	}
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"surface": {ply(t, "m.ply", m)}}})
 	want := 4 * math.Pi * radius * radius * (1 - math.Cos(25*math.Pi/180)) / 2
-	if a := r.Measures["unseen.area"].(float64); r.Measures["unseen.places"] != int64(1) || r.Measures["openings"] != int64(1) || math.Abs(a-want) > 0.06*want {
+	if a := r.Measures["unseen.area"].(float64); r.Measures["unseen.places"] != int64(1) || r.Measures["openings"] != int64(1) || !(math.Abs(a-want) <= 0.06*want) {
 		t.Errorf("%v; area wanted %.1f", r.Measures, want)
 	}
 	if r.Measures["unseen.wide"] != int64(1) || !r.Spots[0].Fault {

@@ -73,17 +73,17 @@ func TestBallOfRipples(t *testing.T) {
 		}
 		passed := form.Passed(detail, wave)
 		kept := amplitude(s.CarryMesh(m, p.Form(s.Places())), tt.r, shape) / tt.depth
-		if math.Abs(kept/passed-1) > 0.01 {
+		if !(math.Abs(kept/passed-1) <= 0.01) {
 			t.Errorf("a wave of %.3f mm keeps %.4f in a chain that holds %.3f mm, want %.4f", wave, kept, detail, passed)
 		}
 		r := run(t, m, step.Values{"links": links(detail), "noise": 0.0, "steepest": 50.0, "most": 5.0, "gap": 0.0})
 		master, _ := read(t, r, "master/hand-deepened.ply")
 		after, _ := read(t, r, "forecast/hand-forecast.ply")
 		gain := form.Gain(3)(passed)
-		if got := amplitude(master, tt.r, shape) / tt.depth; math.Abs(got/gain-1) > 0.015 {
+		if got := amplitude(master, tt.r, shape) / tt.depth; !(math.Abs(got/gain-1) <= 0.015) {
 			t.Errorf("a wave of %.3f mm is deepened %.4f times, want %.4f", wave, got, gain)
 		}
-		if got := amplitude(after, tt.r, shape) / tt.depth; math.Abs(got/(passed*gain)-1) > 0.01 {
+		if got := amplitude(after, tt.r, shape) / tt.depth; !(math.Abs(got/(passed*gain)-1) <= 0.01) {
 			t.Errorf("a wave of %.3f mm comes out %.4f times as deep, want %.4f", wave, got, passed*gain)
 		}
 	}
@@ -105,7 +105,7 @@ func TestMeasuredCurve(t *testing.T) {
 		master, _ := read(t, got, "master/hand-deepened.ply")
 		after, _ := read(t, got, "forecast/hand-forecast.ply")
 		gain := form.Gain(3)(passed)
-		if g, out := amplitude(master, r, shape)/tt.depth, amplitude(after, r, shape)/tt.depth; math.Abs(g/gain-1) > 0.02 || math.Abs(out/(gain*passed)-1) > 0.01 {
+		if g, out := amplitude(master, r, shape)/tt.depth, amplitude(after, r, shape)/tt.depth; !(math.Abs(g/gain-1) <= 0.02) || !(math.Abs(out/(gain*passed)-1) <= 0.01) {
 			t.Errorf("a wave of %v mm, of which %v survives, is deepened %.4f times, want %.4f, and comes out %.4f times as deep, want %.4f", tt.wave, tt.keeps, g, gain, out, gain*passed)
 		}
 	}
@@ -175,7 +175,7 @@ func TestGroove(t *testing.T) {
 		if tt.name != "V" {
 			of := func(d2 float64) float64 { return tt.width / math.Sqrt(tt.width*tt.width+d2*math.Ln2/(math.Pi*math.Pi)) }
 			d2 := tt.detail * tt.detail
-			if closed := depth * (of(d2) + of(form.Long*form.Long*d2) - of((1+form.Long*form.Long)*d2)); math.Abs(left-closed) > 1e-6 {
+			if closed := depth * (of(d2) + of(form.Long*form.Long*d2) - of((1+form.Long*form.Long)*d2)); !(math.Abs(left-closed) <= 1e-6) {
 				t.Fatalf("%s: the integral gives %v, its closed form %v", tt.name, left, closed)
 			}
 		}
@@ -184,11 +184,11 @@ func TestGroove(t *testing.T) {
 		// What is lost and what is missing do not depend on where the skin beside
 		// the line is taken to be, as its depth does.
 		for k, want := range map[string]float64{"without_mm": depth - left, "predicted_mm": depth - will} {
-			if lacks := got["wanted_mm"] - got[k]; math.Abs(lacks-want) > 0.012*depth {
+			if lacks := got["wanted_mm"] - got[k]; !(math.Abs(lacks-want) <= 0.012*depth) {
 				t.Errorf("%s: %s lacks %.4f mm, want %.4f", tt.name, k, lacks, want)
 			}
 		}
-		if math.Abs(got["wanted_mm"]/depth-1) > 0.07 {
+		if !(math.Abs(got["wanted_mm"]/depth-1) <= 0.07) {
 			t.Errorf("%s: a line of %v mm is taken for %v mm", tt.name, depth, got["wanted_mm"])
 		}
 	}

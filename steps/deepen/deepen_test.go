@@ -86,7 +86,7 @@ func TestRoundTrip(t *testing.T) {
 		if !(after < 0.02 && free < 0.02 && after < 0.1*before) {
 			t.Errorf("%+v: missed by %.4f mm before, %.4f after, %.4f where free", tt, before, after, free)
 		}
-		if drift := m["moved.mean"].(float64); math.Abs(drift) > 0.002 {
+		if drift := m["moved.mean"].(float64); !(math.Abs(drift) <= 0.002) {
 			t.Errorf("%+v: the size changed by %v mm", tt, drift)
 		}
 	}
@@ -152,11 +152,11 @@ func TestFormSizeAndOpening(t *testing.T) {
 		if v[2] == 0 && got.Verts[i] != v {
 			t.Fatalf("the opening moved from %v to %v", v, got.Verts[i])
 		}
-		if d := got.Verts[i].Vec().Sub(v.Vec()).Len(); math.Abs(float64(v[2])-6) > 3 && v[2] > 1.5 && d > 0.002 {
+		if d := got.Verts[i].Vec().Sub(v.Vec()).Len(); !(math.Abs(float64(v[2])-6) <= 3) && v[2] > 1.5 && d > 0.002 {
 			t.Fatalf("smooth skin at %v moved by %v", v, d)
 		}
 	}
-	if change := got.Volume()/m.Volume() - 1; math.Abs(change) > 2e-4 {
+	if change := got.Volume()/m.Volume() - 1; !(math.Abs(change) <= 2e-4) {
 		t.Errorf("the volume changed by %v", change)
 	}
 }
@@ -187,10 +187,10 @@ func TestGainIsBound(t *testing.T) {
 			}
 			continue
 		}
-		if want := form.Gain(3)(passed); gain > last+0.01 || math.Abs(gain-want) > 0.03*want {
+		if want := form.Gain(3)(passed); gain > last+0.01 || !(math.Abs(gain-want) <= 0.03*want) {
 			t.Errorf("a wave of %v mm is deepened %.3f times, want %.3f and no more than %.3f", wave, gain, want, last)
 		}
-		if out := gain * passed; passed > 0.5 && math.Abs(out-1) > 0.03 {
+		if out := gain * passed; passed > 0.5 && !(math.Abs(out-1) <= 0.03) {
 			t.Errorf("a wave of %v mm comes out %.3f times as deep", wave, out)
 		}
 		last = gain
@@ -205,7 +205,7 @@ func TestLimits(t *testing.T) {
 		t.Errorf("nothing was to hold, yet %v", free.Measures)
 	}
 	most := run(t, bowl(10, 0.16, deep), step.Values{"most": 0.03})
-	if in := most.Measures["moved.in"].(float64); math.Abs(in-0.03) > 1e-6 || most.Measures["limited.most"].(float64) == 0 {
+	if in := most.Measures["moved.in"].(float64); !(math.Abs(in-0.03) <= 1e-6) || most.Measures["limited.most"].(float64) == 0 {
 		t.Errorf("no farther than 0.03 mm, yet %v", in)
 	}
 	if s := most.Spots[0]; !s.Fault || !strings.Contains(s.Says, "Held back by the greatest depth") || !strings.Contains(s.Says, "wanted 0.") {
@@ -342,7 +342,7 @@ func TestTeethDoNotGrow(t *testing.T) {
 		}
 		cut = min(cut, float64(moved))
 	}
-	if grown /= n; math.Abs(grown) > 0.05 || cut > -0.02 {
+	if grown /= n; !(math.Abs(grown) <= 0.05) || cut > -0.02 {
 		t.Errorf("teeth grow by %.3f of their length; the line is cut %.3f mm deeper", grown, -cut)
 	}
 }

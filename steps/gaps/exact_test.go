@@ -70,7 +70,7 @@ func TestExact(t *testing.T) {
 				if n, count := got[name].(int64); count {
 					x, ok = float64(n), true
 				}
-				if !ok || math.Abs(x-want) > max(0.02, 0.02*want) {
+				if !ok || !(math.Abs(x-want) <= max(0.02, 0.02*want)) {
 					t.Errorf("%s is %v, want %v", name, got[name], want)
 				}
 			}

@@ -84,7 +84,7 @@ func TestLaws(t *testing.T) {
 			if strings.HasPrefix(tt.name, "noisy") {
 				within = 0.15 // the least of a noisy gap is narrower by several times the noise
 			}
-			if got := r.Measures["air.least"].(float64); math.Abs(got-0.8) > within {
+			if got := r.Measures["air.least"].(float64); !(math.Abs(got-0.8) <= within) {
 				t.Errorf("least gap %v, want 0.8", got)
 			}
 			if got := r.Measures["air.fingers"]; got != int64(1) {
@@ -93,7 +93,7 @@ func TestLaws(t *testing.T) {
 			if got := r.Measures["slot.folds"]; got != int64(0) {
 				t.Errorf("%v folds, want none", got)
 			}
-			if got := r.Measures["solid.least"].(float64); math.Abs(got-7) > 0.14+within {
+			if got := r.Measures["solid.least"].(float64); !(math.Abs(got-7) <= 0.14+within) {
 				t.Errorf("least solid %v, want 7", got)
 			}
 		})
@@ -144,7 +144,7 @@ func TestCavityWalls(t *testing.T) {
 		if got := r.Measures["cavity.grade"]; got != want {
 			t.Errorf("%v mm: %v, want %v (measured %v)", wide, got, want, r.Measures["solid.least"])
 		}
-		if got := r.Measures["solid.least"].(float64); math.Abs(got-wide) > 0.01 {
+		if got := r.Measures["solid.least"].(float64); !(math.Abs(got-wide) <= 0.01) {
 			t.Errorf("%v mm is measured as %v", wide, got)
 		}
 	}
@@ -181,7 +181,7 @@ func TestCreviceAngle(t *testing.T) {
 		if got := r.Measures["crevice.spots"]; got != want {
 			t.Errorf("%v degrees: %v crevices, want %v", angle, got, want)
 		}
-		if got := r.Measures["crevice.least"].(float64); math.Abs(got-angle) > 1 {
+		if got := r.Measures["crevice.least"].(float64); !(math.Abs(got-angle) <= 1) {
 			t.Errorf("%v degrees are measured as %v", angle, got)
 		}
 		if got := r.Measures["air.spots"]; got != int64(0) {
@@ -201,7 +201,7 @@ func TestSlot(t *testing.T) {
 		if want < 1 {
 			want = 0
 		}
-		if math.Abs(ratio-want) > 0.05+0.1*want {
+		if !(math.Abs(ratio-want) <= 0.05+0.1*want) {
 			t.Errorf("%v deep: %.2f times its width, want %.2f", deep, ratio, want)
 		}
 		if got := r.Measures["air.spots"]; got != int64(0) {
@@ -234,7 +234,7 @@ func TestInsideCorner(t *testing.T) {
 		m := finer(grid(f, geom.Vec{X: -8, Y: -8, Z: -8}, geom.Vec{X: 8, Y: 8, Z: 8}, 0.3), f)
 		r := measured(t, m, nil)
 		curve := r.Measures["corner.curve"].([]float64)
-		if len(curve) == 0 || math.Abs(curve[1]-want) > max(0.02, 0.02*want) {
+		if len(curve) == 0 || !(math.Abs(curve[1]-want) <= max(0.02, 0.02*want)) {
 			t.Errorf("corner of %v mm: curve %v", want, curve)
 		}
 	}
@@ -253,7 +253,7 @@ func TestBadInput(t *testing.T) {
 	if len(r.Notes) == 0 || !strings.Contains(r.Notes[0], "open") {
 		t.Errorf("an open surface passes without a word: %v", r.Notes)
 	}
-	if got := r.Measures["air.least"].(float64); math.Abs(got-0.8) > 0.02 {
+	if got := r.Measures["air.least"].(float64); !(math.Abs(got-0.8) <= 0.02) {
 		t.Errorf("least gap of an open surface %v, want 0.8", got)
 	}
 	half.Tris[7][1], half.Tris[7][2] = half.Tris[7][2], half.Tris[7][1]

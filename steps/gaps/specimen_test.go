@@ -120,7 +120,7 @@ func TestPlantedOnSpecimen(t *testing.T) {
 			if f.fault != (planted.Value < l.least) || f.what != tt.what {
 				t.Fatalf("the first spot is %s: %s", f.what, f.says)
 			}
-			if math.Abs(f.value-planted.Value) > 0.02 || got["air.least"] != f.value {
+			if !(math.Abs(f.value-planted.Value) <= 0.02) || got["air.least"] != f.value {
 				t.Errorf("%.3f mm wide, least %.3f, planted %.3f", f.value, got["air.least"], planted.Value)
 			}
 			if d := f.pinch.at.Add(f.pinch.to).Mul(0.5).Sub(planted.At).Len(); d > planted.Radius {
@@ -142,7 +142,7 @@ func TestPlateOfFewTriangles(t *testing.T) {
 				best = min(best, f.value)
 			}
 		}
-		if math.Abs(best/q.Value-1) > 0.02 {
+		if !(math.Abs(best/q.Value-1) <= 0.02) {
 			t.Errorf("seed %d: %.3f mm, want %.3f", seed, best, q.Value)
 		}
 	}

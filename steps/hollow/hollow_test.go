@@ -48,7 +48,7 @@ func surface(t testing.TB, f specimen.Field, cut bool, edge float64) *geom.Mesh 
 func near(t *testing.T, r *steptest.Result, name string, want, share float64) {
 	t.Helper()
 	got, _ := r.Measures[name].(float64)
-	if math.Abs(got-want) > share*math.Abs(want) {
+	if !(math.Abs(got-want) <= share*math.Abs(want)) {
 		t.Errorf("%s = %.4f, want %.4f within %.1f %%", name, got, want, 100*share)
 	}
 }
@@ -102,7 +102,7 @@ func TestBottle(t *testing.T) {
 				void += math.Pi*n*n*up - math.Pi*h*h*(3*in-h)/3
 				is(t, r, "chambers.trapped", int64(0))
 				is(t, r, "solid.spots", int64(0))
-				if got := r.Measures["opening.clear"].(float64); math.Abs(got-2*n) > 0.04*tt.neck {
+				if got := r.Measures["opening.clear"].(float64); !(math.Abs(got-2*n) <= 0.04*tt.neck) {
 					t.Errorf("opening.clear = %.3f, want %.3f", got, 2*n)
 				}
 			} else {
@@ -258,7 +258,7 @@ func TestFinger(t *testing.T) {
 	// circle of 2.2 mm radius in which rod and ball meet.
 	foot := fingerBall + math.Sqrt(fingerBall*fingerBall-2.2*2.2)
 	near(t, r, "solid.deepest", 2*fingerBall+fingerLong-foot+math.Sqrt(2.5*2.5-2.2*2.2), 0.02)
-	if len(r.Spots) == 0 || r.Spots[0].What != solidTip || !r.Spots[0].Fault || math.Abs(r.Spots[0].At[2]-(2*fingerBall+fingerLong)) > 1 {
+	if len(r.Spots) == 0 || r.Spots[0].What != solidTip || !r.Spots[0].Fault || !(math.Abs(r.Spots[0].At[2]-(2*fingerBall+fingerLong)) <= 1) {
 		t.Errorf("spots %+v", r.Spots)
 	}
 	r = pour(t, m, step.Values{"wall": 2.5, "fills-solid": true, "reason": "the factory does toes so"})
@@ -269,7 +269,7 @@ func TestFinger(t *testing.T) {
 	is(t, r, "chambers.trapped", int64(0))
 	near(t, r, "held.volume", 0, 0)
 	r = pour(t, finger(t, 3), step.Values{"wall": 2.5, "drain": 2.0})
-	if got := r.Measures["held.volume"].(float64); math.Abs(got-math.Pi*0.25*(fingerLong-2.2)) > 3 {
+	if got := r.Measures["held.volume"].(float64); !(math.Abs(got-math.Pi*0.25*(fingerLong-2.2)) <= 3) {
 		t.Errorf("held.volume = %.2f, want about %.2f: a canal of 0.5 mm radius", got, math.Pi*0.25*(fingerLong-2.2))
 	}
 }
@@ -290,10 +290,10 @@ func TestPlate(t *testing.T) {
 // TestShot: ten US fluid ounces (29.5735 mL each) over a square foot (929.03
 // cm²) build 3.183 mm: loesent.com's rule of an eighth of an inch, read as volume.
 func TestShot(t *testing.T) {
-	if got := WallOfShot(10*29573.5295625, 304.8*304.8); math.Abs(got-3.183) > 0.0005 {
+	if got := WallOfShot(10*29573.5295625, 304.8*304.8); !(math.Abs(got-3.183) <= 0.0005) {
 		t.Errorf("wall %.4f mm", got)
 	}
-	if got := Shot(304.8*304.8, 3.183) / 29573.5295625; math.Abs(got-10) > 0.001 {
+	if got := Shot(304.8*304.8, 3.183) / 29573.5295625; !(math.Abs(got-10) <= 0.001) {
 		t.Errorf("shot of %.4f fl oz", got)
 	}
 }
@@ -311,7 +311,7 @@ func TestTurnedAndMirrored(t *testing.T) {
 		r := pour(t, other, nil)
 		for _, name := range []string{"void.volume", "vinyl.volume", "solid.thickest", "opening.clear"} {
 			a, b := first.Measures[name].(float64), r.Measures[name].(float64)
-			if math.Abs(a-b) > 0.005*a {
+			if !(math.Abs(a-b) <= 0.005*a) {
 				t.Errorf("%s: %s is %.4f, was %.4f", what, name, b, a)
 			}
 		}
@@ -355,7 +355,7 @@ func TestOddInput(t *testing.T) {
 			t.Errorf("%s: %q, want %q", tt.name, says, tt.says)
 		}
 		// a block of 20 mm less its walls of 2.5 mm, which the opening has not
-		if got := r.Measures["void.volume"].(float64); tt.name != "holes" && math.Abs(got-15*15*17.5) > 0.02*15*15*17.5 {
+		if got := r.Measures["void.volume"].(float64); tt.name != "holes" && !(math.Abs(got-15*15*17.5) <= 0.02*15*15*17.5) {
 			t.Errorf("%s: %.0f mm³ of void", tt.name, got)
 		}
 	}

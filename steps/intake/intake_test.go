@@ -75,7 +75,7 @@ func given(r *steptest.Result) string {
 func TestNoise(t *testing.T) {
 	for _, noise := range []float64{0.01, 0.05, 0.15} {
 		r := take(t, file(t, patch(noise)), nil)
-		if got := r.Measures["noise"].(float64); math.Abs(got-noise) > 0.12*noise {
+		if got := r.Measures["noise"].(float64); !(math.Abs(got-noise) <= 0.12*noise) {
 			t.Errorf("noise %.4f, want %.2f", got, noise)
 		}
 		if s := r.Measures["spacing"].(float64); s < 0.5 || s > 0.62 {
@@ -108,7 +108,7 @@ func TestTrim(t *testing.T) {
 	if again.Measures["verdict"] != "keep" || again.Measures["points"] != int64(121*121-1) {
 		t.Errorf("the trimmed scan is looked at again: %v, %v points", again.Measures["reason"], again.Measures["points"])
 	}
-	if n := r.Measures["noise"].(float64); math.Abs(n-0.03) > 0.005 {
+	if n := r.Measures["noise"].(float64); !(math.Abs(n-0.03) <= 0.005) {
 		t.Errorf("noise %.4f", n)
 	}
 }
@@ -145,7 +145,7 @@ func TestGrazing(t *testing.T) {
 	}
 	r := take(t, file(t, m), step.Values{"grazing": 60.0, "stretch": 20.0})
 	kept := r.Measures["points.kept"].(float64) * float64(len(m.Verts))
-	if math.Abs(kept-float64(stay)) > 0.03*float64(stay) {
+	if !(math.Abs(kept-float64(stay)) <= 0.03*float64(stay)) {
 		t.Errorf("%.0f points stay, %d lie within 60 degrees", kept, stay)
 	}
 }
@@ -255,7 +255,7 @@ func TestDerivedViews(t *testing.T) {
 		if s.File == "scan_14.ply" && r.Measures["verdict"] != "drop" {
 			t.Errorf("%s was not dropped", s.File)
 		}
-		if n := r.Measures["noise"].(float64); s.Label == "good" && math.Abs(n-0.08) > 0.012 {
+		if n := r.Measures["noise"].(float64); s.Label == "good" && !(math.Abs(n-0.08) <= 0.012) {
 			t.Errorf("%s: noise %.4f, the data set says 0.08 mm", s.File, n)
 		}
 	}

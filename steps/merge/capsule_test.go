@@ -78,10 +78,10 @@ func TestCapsule(t *testing.T) {
 		t.Fatalf("measures %v, notes %q", r.Measures, r.Notes)
 	}
 	const r2 = capsuleRound * capsuleRound
-	if v, want := m.Volume(), math.Pi*r2*(capsuleLong+4*capsuleRound/3); math.Abs(v/want-1) > 1e-3 {
+	if v, want := m.Volume(), math.Pi*r2*(capsuleLong+4*capsuleRound/3); !(math.Abs(v/want-1) <= 1e-3) {
 		t.Errorf("volume %.2f, want %.2f", v, want)
 	}
-	if a, want := m.Area(), math.Pi*(2*capsuleRound*capsuleLong+4*r2); math.Abs(a/want-1) > 1e-3 {
+	if a, want := m.Area(), math.Pi*(2*capsuleRound*capsuleLong+4*r2); !(math.Abs(a/want-1) <= 1e-3) {
 		t.Errorf("area %.2f, want %.2f", a, want)
 	}
 	t.Logf("volume %.5f, area %.5f of the closed forms", m.Volume()/(math.Pi*r2*(capsuleLong+4*capsuleRound/3)), m.Area()/(math.Pi*(2*capsuleRound*capsuleLong+4*r2)))

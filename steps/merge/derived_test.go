@@ -139,7 +139,7 @@ func TestDerivedViews(t *testing.T) {
 	}
 	bySurface := share(t, ref, mine, 1)
 	t.Logf("unseen by the points %.2f %%, by the surface %.2f %%", 100*byPoints, 100*bySurface)
-	if math.Abs(byPoints-bySurface) > 0.02 {
+	if !(math.Abs(byPoints-bySurface) <= 0.02) {
 		t.Errorf("unseen: %.4f of the reference, the scans' own points say %.4f", bySurface, byPoints)
 	}
 }

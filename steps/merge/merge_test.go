@@ -87,10 +87,10 @@ func TestBall(t *testing.T) {
 	if !r.Measures["watertight"].(bool) || r.Measures["scans.joined"] != int64(14) {
 		t.Fatalf("measures %v, notes %q", r.Measures, r.Notes)
 	}
-	if v, want := m.Volume(), 4*math.Pi*8000/3; math.Abs(v/want-1) > 1e-3 {
+	if v, want := m.Volume(), 4*math.Pi*8000/3; !(math.Abs(v/want-1) <= 1e-3) {
 		t.Errorf("volume %.2f, want %.2f", v, want)
 	}
-	if a, want := m.Area(), 4*math.Pi*400; math.Abs(a/want-1) > 1e-3 {
+	if a, want := m.Area(), 4*math.Pi*400; !(math.Abs(a/want-1) <= 1e-3) {
 		t.Errorf("area %.2f, want %.2f", a, want)
 	}
 	for v, p := range m.Verts {
@@ -123,7 +123,7 @@ func TestUnseen(t *testing.T) {
 		t.Fatalf("measures %v, notes %q", closed.Measures, closed.Notes)
 	}
 	share := closed.Measures["invented.share"].(float64)
-	if math.Abs(share-missing) > 0.04 {
+	if !(math.Abs(share-missing) <= 0.04) {
 		t.Errorf("invented %.4f of the skin, %.4f is missing", share, missing)
 	}
 	for v, p := range m.Verts {
@@ -181,7 +181,7 @@ func TestHand(t *testing.T) {
 		if half > noise/2 {
 			t.Errorf("half of the skin lies within %.4f mm, want %.4f", half, noise/2)
 		}
-		if found := r.Measures["noise"].(float64); math.Abs(found-noise) > 0.35*noise {
+		if found := r.Measures["noise"].(float64); !(math.Abs(found-noise) <= 0.35*noise) {
 			t.Errorf("the scans' noise comes out as %.4f, it is %.2f", found, noise)
 		}
 	}
@@ -307,11 +307,11 @@ func TestFlat(t *testing.T) {
 		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: in, Values: step.Values{"voxel": 0.8, "unseen": unseen}})
 		out, _ := surfaceOf(t, r)
 		for v, p := range out.Verts {
-			if out.Seen[v] > 0 && math.Abs(float64(p[2])-300) > 0.1 {
+			if out.Seen[v] > 0 && !(math.Abs(float64(p[2])-300) <= 0.1) {
 				t.Fatalf("%s: a vertex of a plate lies at %v", unseen, p)
 			}
 		}
-		if a := r.Measures["area"].(float64) - r.Measures["invented.area"].(float64); math.Abs(a-1600) > 120 {
+		if a := r.Measures["area"].(float64) - r.Measures["invented.area"].(float64); !(math.Abs(a-1600) <= 120) {
 			t.Errorf("%s: %.0f mm² of a plate of 1600: %v, %q", unseen, a, r.Measures, r.Notes)
 		}
 	}

@@ -84,7 +84,7 @@ func TestLines(t *testing.T) {
 			if g.w > 0.6 {
 				within = 0.06
 			}
-			if math.Abs(s.Value-g.depth) > within*g.depth+0.001 || math.Abs(depth-left-(g.depth-after)) > 0.011 || math.Abs(wide-1.6651*g.w) > 0.08*wide+0.01 {
+			if !(math.Abs(s.Value-g.depth) <= within*g.depth+0.001) || !(math.Abs(depth-left-(g.depth-after)) <= 0.011) || !(math.Abs(wide-1.6651*g.w) <= 0.08*wide+0.01) {
 				t.Errorf("%+v: %s want %.2f mm after moulding", g, s.Says, after)
 			}
 			if s.Fault != (g.w == 0.25) {
@@ -95,7 +95,7 @@ func TestLines(t *testing.T) {
 			t.Errorf("%+v was not found", g)
 		}
 	}
-	if kept := r.Measures["kept.least"].(float64); math.Abs(kept-0.68) > 0.03 {
+	if kept := r.Measures["kept.least"].(float64); !(math.Abs(kept-0.68) <= 0.03) {
 		t.Errorf("the finest line keeps %v", kept)
 	}
 	if len(r.Notes) != 3 || !strings.Contains(r.Notes[0], "not flat") || !strings.Contains(r.Notes[1], "open") || !strings.Contains(r.Notes[2], "will not be seen") {

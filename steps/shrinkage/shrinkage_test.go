@@ -102,10 +102,10 @@ func TestMasterIsScaled(t *testing.T) {
 		t.Fatal(err)
 	}
 	f := 1 / (0.98 * 0.98 * 0.98)
-	if size := m.Bounds().Size(); math.Abs(size.X-100*f) > 1e-5 || math.Abs(size.Y-50*f) > 1e-5 || math.Abs(size.Z-20*f) > 1e-5 {
+	if size := m.Bounds().Size(); !(math.Abs(size.X-100*f) <= 1e-5) || !(math.Abs(size.Y-50*f) <= 1e-5) || !(math.Abs(size.Z-20*f) <= 1e-5) {
 		t.Errorf("size %v", size)
 	}
-	if v := got.Measures["volume.after"].(float64); math.Abs(v-1e5*f*f*f) > 0.05 {
+	if v := got.Measures["volume.after"].(float64); !(math.Abs(v-1e5*f*f*f) <= 0.05) {
 		t.Errorf("volume %v, want %v", v, 1e5*f*f*f)
 	}
 	for i := range m.Tris {
@@ -136,7 +136,7 @@ func TestEqualSharesAreTheScalarCase(t *testing.T) {
 			if d := byAxis.Undo()[i][j] - even.Undo()[i][j]; d != 0 {
 				t.Errorf("entry %d %d differs by %v", i, j, d)
 			}
-			if d := nearly.Undo()[i][j] - even.Undo()[i][j]; math.Abs(d) > 1e-12 {
+			if d := nearly.Undo()[i][j] - even.Undo()[i][j]; !(math.Abs(d) <= 1e-12) {
 				t.Errorf("through the frame entry %d %d differs by %v", i, j, d)
 			}
 		}
@@ -152,10 +152,10 @@ func TestFrameDecides(t *testing.T) {
 		}
 	}
 	model, mould := run(t, link("model")), run(t, link("mould")) // the mould's z is the model's x
-	if x, z := mould.Measures["scale.x"].(float64), model.Measures["scale.z"].(float64); math.Abs(x-1/0.9) > 1e-9 || math.Abs(z-1/0.9) > 1e-9 {
+	if x, z := mould.Measures["scale.x"].(float64), model.Measures["scale.z"].(float64); !(math.Abs(x-1/0.9) <= 1e-9) || !(math.Abs(z-1/0.9) <= 1e-9) {
 		t.Errorf("scale.x in the mould's frame %v, scale.z in the model's %v; want 1/0.9", x, z)
 	}
-	if a, b := model.Measures["volume.after"], mould.Measures["volume.after"]; math.Abs(a.(float64)-b.(float64)) > 1 {
+	if a, b := model.Measures["volume.after"], mould.Measures["volume.after"]; !(math.Abs(a.(float64)-b.(float64)) <= 1) {
 		t.Errorf("volumes %v and %v", a, b)
 	}
 }
@@ -190,15 +190,15 @@ func TestSizesAreAt20Degrees(t *testing.T) {
 		{8, 70, -0.0892, "reads -0.089 mm"},
 	} {
 		r := run(t, step.Values{"links": threeTwos, "temperature": tt.warm, "expansion": tt.expansion})
-		if x := r.Measures["warm"].(float64); math.Abs(x-tt.more) > 1e-4 || !strings.Contains(strings.Join(r.Notes, "\n"), tt.says) {
+		if x := r.Measures["warm"].(float64); !(math.Abs(x-tt.more) <= 1e-4) || !strings.Contains(strings.Join(r.Notes, "\n"), tt.says) {
 			t.Errorf("%+v: %v, %q", tt, x, r.Notes)
 		}
-		if x := r.Measures["scale.total"].(float64); math.Abs(x-1.062482) > 1e-6 {
+		if x := r.Measures["scale.total"].(float64); !(math.Abs(x-1.062482) <= 1e-6) {
 			t.Errorf("the warmth of the room scales the master by %v", x)
 		}
 	}
 	r := run(t, step.Values{"links": table("mould", 1-100.0/120), "temperature": 30.0, "expansion": 70.0})
-	if x := r.Measures["warm"].(float64); math.Abs(x-0.084) > 1e-9 {
+	if x := r.Measures["warm"].(float64); !(math.Abs(x-0.084) <= 1e-9) {
 		t.Errorf("120 mm read %v mm more at 30 °C", x)
 	}
 }
@@ -214,7 +214,7 @@ func TestSourceInItsMouldsFrame(t *testing.T) {
 	})
 	even := 1 / (0.98 * 0.98 * 0.98)
 	for name, want := range map[string]float64{"scale.x": even / 0.97, "scale.y": even / 0.99, "scale.z": even / 0.99, "loss.links": 0.058808} {
-		if x := r.Measures[name].(float64); math.Abs(x-want) > 1e-6 {
+		if x := r.Measures[name].(float64); !(math.Abs(x-want) <= 1e-6) {
 			t.Errorf("%s is %v, want %v", name, x, want)
 		}
 	}

@@ -166,7 +166,7 @@ func planted(t *testing.T, r *steptest.Result, file string) {
 
 func near(t *testing.T, r *steptest.Result, name string, want, off float64) {
 	t.Helper()
-	if got := r.Measures[name].(float64); math.Abs(got-want) > off {
+	if got := r.Measures[name].(float64); !(math.Abs(got-want) <= off) {
 		t.Errorf("%s: %v, want %v", name, got, want)
 	}
 }

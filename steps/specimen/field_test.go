@@ -135,7 +135,7 @@ func inBall(r *rand.Rand, c geom.Vec, radius float64) geom.Vec {
 func TestCosSin(t *testing.T) {
 	for deg := -400.0; deg < 400; deg += 0.37 {
 		c, s := cosSin(deg)
-		if math.Abs(c-math.Cos(deg*math.Pi/180)) > 2e-14 || math.Abs(s-math.Sin(deg*math.Pi/180)) > 2e-14 {
+		if !(math.Abs(c-math.Cos(deg*math.Pi/180)) <= 2e-14) || !(math.Abs(s-math.Sin(deg*math.Pi/180)) <= 2e-14) {
 			t.Fatalf("%g degrees: %v %v", deg, c, s)
 		}
 	}

@@ -24,7 +24,7 @@ func TestLeantAsAsked(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if math.Abs(q.Value/k.scale-want) > gapBand {
+			if !(math.Abs(q.Value/k.scale-want) <= gapBand) {
 				t.Errorf("seed %d, %g weeks, %g mm: %.4f planted", seed, w, want, q.Value/k.scale)
 			}
 			if d, _ := p.Field.At(q.At); d < 0.3*q.Value {

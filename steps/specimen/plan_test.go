@@ -33,7 +33,7 @@ func TestShared(t *testing.T) {
 			}
 		}
 		t.Logf("%s, %d shots: %.3f shared with the shot before, each point seen by %.1f others", c.part, c.shots, step, others)
-		if math.Abs(step-0.3) > 0.06 || others < 2.5 {
+		if !(math.Abs(step-0.3) <= 0.06) || others < 2.5 {
 			t.Errorf("%s: %.3f shared with the shot before, want 0.3; seen by %.1f others, want 2.5 or more", c.part, step, others)
 		}
 	}

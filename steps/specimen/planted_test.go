@@ -40,7 +40,7 @@ func TestGapIsMeasured(t *testing.T) {
 		if got < q.Value-1e-4 || got > q.Value+0.05 {
 			t.Errorf("%s: planted %.4f mm, measured %.4f", f.What, q.Value, got)
 		}
-		if math.Abs(q.Value-f.Size) > 0.02 {
+		if !(math.Abs(q.Value-f.Size) <= 0.02) {
 			t.Errorf("%s: asked for %.3f mm, planted %.4f", f.What, f.Size, q.Value)
 		}
 	}
@@ -98,7 +98,7 @@ func TestDamageIsDone(t *testing.T) {
 		if digest(t, m) == digest(t, sound) {
 			t.Errorf("%s: nothing done", tt.what)
 		}
-		if d, _ := p.Field.At(q.At); tt.what != Floater && math.Abs(d) > 1e-6 {
+		if d, _ := p.Field.At(q.At); tt.what != Floater && !(math.Abs(d) <= 1e-6) {
 			t.Errorf("%s: planted %g mm off the skin", tt.what, d)
 		}
 	}
@@ -115,13 +115,13 @@ func TestWholeFaults(t *testing.T) {
 		return m.Bounds().Size().Z, m.Volume()
 	}
 	l, v := length()
-	if x, _ := length(Fault{What: WrongUnit, Part: "right-hand"}); math.Abs(x/l-0.1) > 1e-6 {
+	if x, _ := length(Fault{What: WrongUnit, Part: "right-hand"}); !(math.Abs(x/l-0.1) <= 1e-6) {
 		t.Errorf("wrong unit: %g against %g mm", x, l)
 	}
-	if x, _ := length(Fault{What: Large, Part: "right-hand"}); math.Abs(x/l-1.04) > 1e-3 {
+	if x, _ := length(Fault{What: Large, Part: "right-hand"}); !(math.Abs(x/l-1.04) <= 1e-3) {
 		t.Errorf("4 %% large: %g against %g mm", x, l)
 	}
-	if x, w := length(Fault{What: WrongSide, Part: "right-hand"}); x != l || math.Abs(w/v-1) > 1e-6 {
+	if x, w := length(Fault{What: WrongSide, Part: "right-hand"}); x != l || !(math.Abs(w/v-1) <= 1e-6) {
 		t.Errorf("mirrored: %g against %g mm, %g against %g mm³", x, l, w, v)
 	}
 }
@@ -171,12 +171,12 @@ func TestSizesAreAsPublished(t *testing.T) {
 		{"right-leg", "foot", 71, 4.6}, {"head", "head.girth", 345, 3},
 	} {
 		p := part(t, tt.part, Options{})
-		if got := p.Sizes[tt.size]; math.Abs(got-tt.want) > tt.band {
+		if got := p.Sizes[tt.size]; !(math.Abs(got-tt.want) <= tt.band) {
 			t.Errorf("%s: %s %.2f mm, want %g within %g", tt.part, tt.size, got, tt.want, tt.band)
 		}
 	}
 	small := part(t, "head", Options{Weeks: 28})
-	if got := small.Sizes["head.girth"] / 345; math.Abs(got-25.9/34.3) > 1e-12 {
+	if got := small.Sizes["head.girth"] / 345; !(math.Abs(got-25.9/34.3) <= 1e-12) {
 		t.Errorf("28 weeks: girth %.4f of term", got)
 	}
 }
@@ -225,7 +225,7 @@ func TestOvalOpening(t *testing.T) {
 	}
 	for _, name := range []string{"left-arm", "right-leg"} {
 		p, q := plantIn(t, Fault{What: Oval, Part: name})
-		if got := width(p, geom.Vec{X: 1}) - width(p, geom.Vec{Y: 1}); math.Abs(got-q.Value) > 0.15 {
+		if got := width(p, geom.Vec{X: 1}) - width(p, geom.Vec{Y: 1}); !(math.Abs(got-q.Value) <= 0.15) {
 			t.Errorf("%s: opening %.3f mm broader than deep, planted %g", name, got, q.Value)
 		}
 	}

@@ -17,7 +17,7 @@ func TestCleanScanLiesOnTheSkin(t *testing.T) {
 		err := s.Run(t.Context(), p, func(c Scan) error {
 			for _, q := range c.Mesh.Verts {
 				at := c.Pose.Apply(q.Vec())
-				if d, _ := p.Field.At(at); math.Abs(d) > 1e-4 {
+				if d, _ := p.Field.At(at); !(math.Abs(d) <= 1e-4) {
 					t.Fatalf("%s: %v is %g mm off the skin", c.Name, at, d)
 				}
 				n++
@@ -58,7 +58,7 @@ func TestNoiseIsAsStated(t *testing.T) {
 		s2 += z * z
 	}
 	sigma := math.Sqrt(s2 / float64(len(m.Verts)))
-	if math.Abs(sigma-0.1) > 0.005 || len(m.Verts) < 5000 {
+	if !(math.Abs(sigma-0.1) <= 0.005) || len(m.Verts) < 5000 {
 		t.Errorf("scatter %.4f mm over %d points, want 0.1", sigma, len(m.Verts))
 	}
 }

@@ -61,11 +61,11 @@ func head(t *testing.T, hang float64, triangles int) *geom.Mesh {
 // root of 3/4.
 func TestTapeOfHead(t *testing.T) {
 	m := run(t, head(t, 0, 100_000), step.Values{"shape": "head"}).Measures
-	if g := m["stretch.girth"].(float64); math.Abs(g-332.2593) > 0.05 {
+	if g := m["stretch.girth"].(float64); !(math.Abs(g-332.2593) <= 0.05) {
 		t.Errorf("tape %.4f mm, want 332.2593", g)
 	}
 	within(t, "opening", m["opening.girth"], 332.2593*math.Sqrt(0.75), 0.001)
-	if e := m["stretch.greatest"].(float64); math.Abs(e-(1/math.Sqrt(0.75)-1)) > 0.001 {
+	if e := m["stretch.greatest"].(float64); !(math.Abs(e-(1/math.Sqrt(0.75)-1)) <= 0.001) {
 		t.Errorf("stretch %.4f", e)
 	}
 	if m["catch.hook"] != 0.0 {
@@ -88,7 +88,7 @@ func TestHangs(t *testing.T) {
 			}
 			n++
 			// a rod of 10 mm hangs 10 mm below the underside of its bar
-			if low := (geom.Vec{X: math.Copysign(66, s.At[0]), Z: barAt - tt.hang - 3}); math.Abs(s.Value-tt.hang) > 0.3 || s.Fault != (tt.catches > 0) || (geom.Vec{X: s.At[0], Y: s.At[1], Z: s.At[2]}).Sub(low).Len() > 1.5 {
+			if low := (geom.Vec{X: math.Copysign(66, s.At[0]), Z: barAt - tt.hang - 3}); !(math.Abs(s.Value-tt.hang) <= 0.3) || s.Fault != (tt.catches > 0) || (geom.Vec{X: s.At[0], Y: s.At[1], Z: s.At[2]}).Sub(low).Len() > 1.5 {
 				t.Errorf("%g mm: %+v", tt.hang, s)
 			}
 		}
@@ -119,7 +119,7 @@ func TestLawsOfHead(t *testing.T) {
 		if got := seen(other); got != want {
 			t.Errorf("%s: %s, want %s", name, got, want)
 		}
-		if got := deep(other); math.Abs(got-hang) > 1 { // coarse triangles close the crease behind the lobe
+		if got := deep(other); !(math.Abs(got-hang) <= 1) { // coarse triangles close the crease behind the lobe
 			t.Errorf("%s: ears hang %.2f mm, want %.2f", name, got, hang)
 		}
 	}
@@ -144,7 +144,7 @@ func TestStubCatches(t *testing.T) {
 	for _, seed := range []uint64{4, 9} {
 		fault := specimen.Fault{What: specimen.Hook, Part: "right-leg", Size: 128, Seed: seed}
 		r := run(t, part(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "right-leg", 60_000), step.Values{"shape": "leg"})
-		if a := r.Measures["catch.angle"].(float64); math.Abs(a-128) > 2 || r.Measures["catch.spots"] != int64(1) || r.Measures["branches"] != int64(0) {
+		if a := r.Measures["catch.angle"].(float64); !(math.Abs(a-128) <= 2) || r.Measures["catch.spots"] != int64(1) || r.Measures["branches"] != int64(0) {
 			t.Errorf("seed %d: %.1f degrees, %v catch, %v branches", seed, a, r.Measures["catch.spots"], r.Measures["branches"])
 		}
 		if s := r.Spots[0]; s.What != hooked || !s.Fault || !strings.Contains(s.Says, "what stands out of the") {
@@ -159,7 +159,7 @@ func TestStubOnAnArm(t *testing.T) {
 	for seed, deg := range []float64{124, 130} {
 		fault := specimen.Fault{What: specimen.Hook, Part: "left-arm", Size: deg, Seed: uint64(seed)}
 		r := run(t, part(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "left-arm", 60_000), step.Values{"shape": "arm"})
-		if a := r.Measures["catch.angle"].(float64); math.Abs(a-deg) > 2 {
+		if a := r.Measures["catch.angle"].(float64); !(math.Abs(a-deg) <= 2) {
 			t.Errorf("%.1f degrees, want %g", a, deg)
 		}
 	}

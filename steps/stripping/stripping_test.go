@@ -58,7 +58,7 @@ func TestBottles(t *testing.T) {
 			m := r.Measures
 			t.Logf("stretch %.4f, girths %.2f through %.2f, undercut %.4f", m["stretch.greatest"], m["stretch.girth"], m["stretch.limit-girth"], m["undercut.share"])
 			want := b.belly/b.neck - 1
-			if e := m["stretch.greatest"].(float64); math.Abs(e-want) > max(0.02*want, 0.005) {
+			if e := m["stretch.greatest"].(float64); !(math.Abs(e-want) <= max(0.02*want, 0.005)) {
 				t.Errorf("stretch %.4f, want %.4f", e, want)
 			}
 			within(t, "belly", m["stretch.girth"], 2*math.Pi*b.belly, 0.02)
@@ -142,7 +142,7 @@ func TestResolution(t *testing.T) {
 		m := run(t, body(t, specimen.Bottle(25, 20, 25), n), nil).Measures
 		e := m["stretch.greatest"].(float64)
 		t.Logf("%6d triangles: stretch %.4f, belly %.2f mm (157.08), opening %.2f mm (125.66)", n, e, m["stretch.girth"], m["opening.girth"])
-		if n >= 16_000 && math.Abs(e-0.25) > 0.005 {
+		if n >= 16_000 && !(math.Abs(e-0.25) <= 0.005) {
 			t.Errorf("stretch %.4f", e)
 		}
 	}
@@ -163,7 +163,7 @@ func TestLaws(t *testing.T) {
 		back.Tris = append(back.Tris, m.Tris[len(m.Tris)-1-i])
 	}
 	for name, other := range map[string]*geom.Mesh{"turned": turned, "mirrored": m.MirroredX(), "twice": m.Scaled(2), "renumbered": back} {
-		if got := run(t, other, nil).Measures["stretch.greatest"].(float64); math.Abs(got-want) > 0.002 {
+		if got := run(t, other, nil).Measures["stretch.greatest"].(float64); !(math.Abs(got-want) <= 0.002) {
 			t.Errorf("%s: %.4f, want %.4f", name, got, want)
 		}
 	}
@@ -177,7 +177,7 @@ func TestBarb(t *testing.T) {
 		r := run(t, m, nil)
 		angle := r.Measures["catch.angle"].(float64)
 		t.Logf("%.0f degrees: %.1f, %v catches", deg, angle, r.Measures["catch.spots"])
-		if math.Abs(angle-deg) > 12 || (r.Measures["catch.spots"].(int64) > 0) != (deg > 90) {
+		if !(math.Abs(angle-deg) <= 12) || (r.Measures["catch.spots"].(int64) > 0) != (deg > 90) {
 			t.Errorf("%.0f degrees: %.1f, %v catches", deg, angle, r.Measures["catch.spots"])
 		}
 	}

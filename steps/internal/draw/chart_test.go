@@ -73,7 +73,7 @@ func TestNumber(t *testing.T) {
 
 func TestRound125(t *testing.T) {
 	for x, want := range map[float64]float64{1: 1, 1.9: 1, 2: 2, 4.99: 2, 5: 5, 9.99: 5, 10: 10, 0.03: 0.02, 37: 20} {
-		if got := round125(x); math.Abs(got-want) > 1e-12*want {
+		if got := round125(x); !(math.Abs(got-want) <= 1e-12*want) {
 			t.Errorf("%g is rounded to %g, want %g", x, got, want)
 		}
 	}

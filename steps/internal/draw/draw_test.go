@@ -52,7 +52,7 @@ func TestBallOutline(t *testing.T) {
 			if d := f.cam.eye; d > 0 {
 				want *= d * d / (d*d - r*r)
 			}
-			if math.Abs(got/want-1) > 1e-3 {
+			if !(math.Abs(got/want-1) <= 1e-3) {
 				t.Errorf("seen along %v at %g px/mm: outline of %.2f mm², want %.2f", d, perMM, got, want)
 			}
 			if perMM > 0 && f.cam.scale != perMM {
@@ -75,7 +75,7 @@ func TestPlateDepth(t *testing.T) {
 			if tri < 0 {
 				continue
 			}
-			if off := f.world(k, float64(f.near[k])).Sub(at).Dot(n); math.Abs(off) > 0.002 {
+			if off := f.world(k, float64(f.near[k])).Sub(at).Dot(n); !(math.Abs(off) <= 0.002) {
 				t.Fatalf("parallel %v: sample %d lies %g mm off the plate", parallel, k, off)
 			}
 		}
@@ -202,7 +202,7 @@ func TestSectionArea(t *testing.T) {
 		}
 	}
 	got, want := float64(n)/(fine*fine*36), math.Pi*(30*30-20*20)
-	if math.Abs(got/want-1) > 5e-3 {
+	if !(math.Abs(got/want-1) <= 5e-3) {
 		t.Errorf("section of %.1f mm², want %.1f", got, want)
 	}
 }

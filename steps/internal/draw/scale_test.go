@@ -55,7 +55,7 @@ func TestRisingScaleDarkensEvenly(t *testing.T) {
 		if l >= last {
 			t.Errorf("at %g no darker than before", s)
 		}
-		if want := first + s*(end-first); math.Abs(l-want) > 2 {
+		if want := first + s*(end-first); !(math.Abs(l-want) <= 2) {
 			t.Errorf("at %g lightness %.1f, want %.1f", s, l, want)
 		}
 		last = l
@@ -77,7 +77,7 @@ func TestApartScale(t *testing.T) {
 		lo, hi := linear(Apart.At(0.5-s)), linear(Apart.At(0.5+s))
 		l1, _, _ := lab(lo)
 		l2, _, _ := lab(hi)
-		if math.Abs(l1-l2) > 3 || math.Abs(l1-(middle-s*2*68)) > 3 {
+		if !(math.Abs(l1-l2) <= 3) || !(math.Abs(l1-(middle-s*2*68)) <= 3) {
 			t.Errorf("%g from the middle: lightness %.1f and %.1f", s, l1, l2)
 		}
 		for eyes, look := range map[string]func([3]float64) [3]float64{

@@ -38,7 +38,7 @@ func TestCoarse(t *testing.T) {
 				most, squares, n = max(most, math.Abs(off)), squares+off*off, n+1
 			}
 		}
-		if math.Abs(num/den-Transmission(cutoff, wave)) > 0.001 || most > 0.025 || math.Sqrt(squares/n) > 0.004 {
+		if !(math.Abs(num/den-Transmission(cutoff, wave)) <= 0.001) || most > 0.025 || math.Sqrt(squares/n) > 0.004 {
 			t.Errorf("a wave of %v passes with %.4f, want %.4f; off by %.4f at most and %.4f as a rule", wave, num/den, Transmission(cutoff, wave), most, math.Sqrt(squares/n))
 		}
 	}

@@ -59,7 +59,7 @@ func splitOf(t testing.TB, s *Skin, cutoff float64) *Split {
 // of 4, 2, 1, 1/2 and 1/4 cut-offs pass with .957603, .840896, .5, .0625, .000015.
 func TestTransmission(t *testing.T) {
 	for _, tt := range []struct{ waves, want float64 }{{4, .957603}, {2, .840896}, {1, .5}, {0.5, .0625}, {0.25, .000015}} {
-		if got := Transmission(1, tt.waves); math.Abs(got-tt.want) > 1e-6 {
+		if got := Transmission(1, tt.waves); !(math.Abs(got-tt.want) <= 1e-6) {
 			t.Errorf("a wave of %v cut-offs passes with %.7f, want %.6f", tt.waves, got, tt.want)
 		}
 		const cutoff = 2.0
@@ -82,7 +82,7 @@ func TestTransmission(t *testing.T) {
 		}
 		// What goes back to the form from beyond Long cut-offs belongs to the method.
 		want := 1 - (1-tt.want)*(1-Transmission(Long, tt.waves))
-		if got := 1 - num/den; math.Abs(got-want) > 0.002 || math.Abs(got-tt.want) > 0.01 {
+		if got := 1 - num/den; !(math.Abs(got-want) <= 0.002) || !(math.Abs(got-tt.want) <= 0.01) {
 			t.Errorf("a wave of %v cut-offs passes with %.4f, want %.4f", tt.waves, got, want)
 		}
 	}
@@ -112,7 +112,7 @@ func TestRippledBall(t *testing.T) {
 				want += tt.depth * c * c * (1 - Transmission(tt.cutoff, tt.wave/slope))
 			}
 		}
-		if got, want := 1-num/den, 1-want/den; math.Abs(got-want) > 0.01 {
+		if got, want := 1-num/den, 1-want/den; !(math.Abs(got-want) <= 0.01) {
 			t.Errorf("%+v: the ripples pass with %.4f, want %.4f", tt, got, want)
 		}
 	}
@@ -134,7 +134,7 @@ func TestFormAndReliefAreTheSurface(t *testing.T) {
 	most := 0.0
 	for i, f := range p.Form(s.Places()) {
 		most = max(most, f.Add(p.Normal[i].Mul(p.Relief[i])).Sub(s.Places()[i]).Len())
-		if s.Held[i] && math.Abs(p.Relief[i]) > 0 {
+		if s.Held[i] && !(math.Abs(p.Relief[i]) <= 0) {
 			t.Fatalf("vertex %d is held and has relief %v", i, p.Relief[i])
 		}
 	}
@@ -217,7 +217,7 @@ func TestMeshDoesNotMatter(t *testing.T) {
 	}
 	fine, coarse := at(0.125), at(0.25)
 	for i := range fine {
-		if math.Abs(fine[i]-coarse[i]) > 0.003 {
+		if !(math.Abs(fine[i]-coarse[i]) <= 0.003) {
 			t.Errorf("at %d mm %.4f and %.4f", i, fine[i], coarse[i])
 		}
 	}
@@ -252,12 +252,12 @@ func TestSliversDoNotMatter(t *testing.T) {
 // TestSeries holds the series against exp and against Chebyshev's own.
 func TestSeries(t *testing.T) {
 	for _, x := range []float64{0, 1e-9, 0.3, 1, 7.7, 50, 699} {
-		if got, want := decay(x), math.Exp(-x); math.Abs(got-want) > 1e-13 {
+		if got, want := decay(x), math.Exp(-x); !(math.Abs(got-want) <= 1e-13) {
 			t.Errorf("decay(%v) = %v, want %v", x, got, want)
 		}
 	}
 	for i, c := range cosines(64) {
-		if want := math.Cos(float64(i) * math.Pi / 128); math.Abs(c-want) > 1e-14 {
+		if want := math.Cos(float64(i) * math.Pi / 128); !(math.Abs(c-want) <= 1e-14) {
 			t.Fatalf("cosine %d is %v, want %v", i, c, want)
 		}
 	}
@@ -269,7 +269,7 @@ func TestSeries(t *testing.T) {
 				sum += k * now
 				now, next = next, 2*y*next-now
 			}
-			if want := math.Exp(-bound * (1 + y) / 2); math.Abs(sum-want) > 1e-6 {
+			if want := math.Exp(-bound * (1 + y) / 2); !(math.Abs(sum-want) <= 1e-6) {
 				t.Errorf("bound %v at %v: %v, want %v", bound, y, sum, want)
 			}
 		}

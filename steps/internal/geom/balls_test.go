@@ -72,7 +72,7 @@ func TestBallsInHollowBall(t *testing.T) {
 	m := joinMeshes(roundBall(Vec{3, 2, 1}, 30, 160, true), roundBall(Vec{3, 2, 1}, 28.8, 160, false))
 	_, balls := ballsOf(t, m, 1.3, Solid, 12)
 	for i, b := range balls {
-		if b.Free() || math.Abs(2*float64(b.Radius)-1.2) > 0.024 {
+		if b.Free() || !(math.Abs(2*float64(b.Radius)-1.2) <= 0.024) {
 			t.Fatalf("place %d: %v across, want 1.2 within 2 %%", i, 2*b.Radius)
 		}
 	}
@@ -93,13 +93,13 @@ func TestBallsBetweenBalls(t *testing.T) {
 	for _, b := range balls {
 		least = min(least, 2*float64(b.Radius))
 	}
-	if math.Abs(least-0.5) > 0.01 {
+	if !(math.Abs(least-0.5) <= 0.01) {
 		t.Errorf("least gap %v, want 0.5", least)
 	}
 	_, balls = ballsOf(t, m, 0.4, Solid, 12)
 	off := 0 // crowded rows near the poles tell directions a little worse
 	for i, b := range balls {
-		if math.Abs(float64(b.Radius)-4) > 0.16 {
+		if !(math.Abs(float64(b.Radius)-4) <= 0.16) {
 			t.Fatalf("place %d: solid ball of radius %v, want 4 within 4 %%", i, b.Radius)
 		}
 		if math.Abs(float64(b.Radius)-4) > 0.08 {
@@ -121,7 +121,7 @@ func TestBallsOfABox(t *testing.T) {
 		p, d := s.At[i].Vec(), s.Out[i].Vec()
 		if math.Abs(d.Z) == 1 && p.X > 4 && p.X < 26 && p.Y > 4 && p.Y < 26 {
 			middle++
-			if math.Abs(2*float64(b.Radius)-5) > 1e-5 {
+			if !(math.Abs(2*float64(b.Radius)-5) <= 1e-5) {
 				t.Fatalf("at %v: %v thick, want 5", p, 2*b.Radius)
 			}
 		}
@@ -129,7 +129,7 @@ func TestBallsOfABox(t *testing.T) {
 	if middle < 800 {
 		t.Fatalf("only %d places in the middle", middle)
 	}
-	if want := 2*900.0 + 4*150; math.Abs(total-want) > 1e-6 {
+	if want := 2*900.0 + 4*150; !(math.Abs(total-want) <= 1e-6) {
 		t.Errorf("places stand for %v mm², want %v", total, want)
 	}
 }
@@ -149,7 +149,7 @@ func TestSkinStaysClosed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := s.Mesh.Volume(), m.Volume(); math.Abs(got-want) > 1e-4 {
+	if got, want := s.Mesh.Volume(), m.Volume(); !(math.Abs(got-want) <= 1e-4) {
 		t.Errorf("volume %v, was %v", got, want)
 	}
 	sides := map[[2]int32]int{}

@@ -55,7 +55,7 @@ func lawOfCuts(t *testing.T, m *Mesh, p Plane, beyond, rest *Mesh) {
 		_ = e
 	}
 	whole, sum := m.Volume(), beyond.Volume()+rest.Volume()
-	if math.Abs(whole-sum) > 1e-7*size*size*size {
+	if !(math.Abs(whole-sum) <= 1e-7*size*size*size) {
 		t.Errorf("volumes %v and %v add to %v, whole %v", beyond.Volume(), rest.Volume(), sum, whole)
 	}
 	old := map[Point]bool{}
@@ -70,7 +70,7 @@ func lawOfCuts(t *testing.T, m *Mesh, p Plane, beyond, rest *Mesh) {
 		if !old[v] && !shared[v] {
 			t.Fatalf("cut vertex %v is only in the rest", v)
 		}
-		if !old[v] && math.Abs(p.Dist(v.Vec())) > 1e-6*size {
+		if !old[v] && !(math.Abs(p.Dist(v.Vec())) <= 1e-6*size) {
 			t.Fatalf("cut vertex %v is %v off the plane", v, p.Dist(v.Vec()))
 		}
 	}
@@ -86,10 +86,10 @@ func TestCutBall(t *testing.T) {
 		beyond, rest, sections := halves(t, m, planeAt(n.Mul(d), n))
 		h := 10 - d
 		want := math.Pi * h * h * (30 - h) / 3 * short
-		if math.Abs(beyond.Volume()-want) > 1.5 {
+		if !(math.Abs(beyond.Volume()-want) <= 1.5) {
 			t.Errorf("d %v: volume %v, want %v", d, beyond.Volume(), want)
 		}
-		if len(sections) != 1 || math.Abs(sections[0].Area-math.Pi*(100-d*d)) > 1.5 || math.Abs(sections[0].Girth-2*math.Pi*math.Sqrt(100-d*d)) > 0.3 {
+		if len(sections) != 1 || !(math.Abs(sections[0].Area-math.Pi*(100-d*d)) <= 1.5) || !(math.Abs(sections[0].Girth-2*math.Pi*math.Sqrt(100-d*d)) <= 0.3) {
 			t.Errorf("d %v: %d sections, area %v, girth %v", d, len(sections), sections[0].Area, sections[0].Girth)
 		}
 		for name, piece := range map[string]*Mesh{"beyond": beyond, "rest": rest} {
@@ -107,7 +107,7 @@ func TestCutThroughVerticesAndEdges(t *testing.T) {
 		m := ball(Vec{}, 8, times)
 		for _, n := range []Vec{{Z: 1}, {X: 1}, {Y: -1}, {X: 1, Y: 1}, {X: 1, Y: 1, Z: 1}} {
 			beyond, rest, _ := halves(t, m, planeAt(Vec{}, n))
-			if v := m.Volume() / 2; math.Abs(beyond.Volume()-v) > 1e-3*v {
+			if v := m.Volume() / 2; !(math.Abs(beyond.Volume()-v) <= 1e-3*v) {
 				t.Errorf("%d times, normal %v: half is %v, want %v (rest %v)", times, n, beyond.Volume(), v, rest.Volume())
 			}
 		}
@@ -119,12 +119,12 @@ func TestCutThroughVerticesAndEdges(t *testing.T) {
 func TestCutDoughnut(t *testing.T) {
 	m := doughnut(10, 3, 120, 60)
 	beyond, _, sections := halves(t, m, planeAt(Vec{}, Vec{X: 1, Y: 0.3}))
-	if len(sections) != 2 || math.Abs(sections[0].Area-math.Pi*9) > 0.2 || math.Abs(beyond.Volume()-m.Volume()/2) > 0.01*m.Volume() {
+	if len(sections) != 2 || !(math.Abs(sections[0].Area-math.Pi*9) <= 0.2) || !(math.Abs(beyond.Volume()-m.Volume()/2) <= 0.01*m.Volume()) {
 		t.Errorf("%d sections, area %v", len(sections), sections[0].Area)
 	}
 	_, _, sections = halves(t, m, planeAt(Vec{Z: 0.4}, Vec{Z: 1}))
 	w := math.Sqrt(9 - 0.16)
-	if want := math.Pi * ((10+w)*(10+w) - (10-w)*(10-w)); len(sections) != 1 || len(sections[0].rings) != 2 || math.Abs(sections[0].Area-want) > 0.01*want {
+	if want := math.Pi * ((10+w)*(10+w) - (10-w)*(10-w)); len(sections) != 1 || len(sections[0].rings) != 2 || !(math.Abs(sections[0].Area-want) <= 0.01*want) {
 		t.Errorf("%d sections of area %v, want one of %v", len(sections), sections[0].Area, want)
 	}
 	c := cutter(t, m)
@@ -139,7 +139,7 @@ func TestCutDoughnut(t *testing.T) {
 func TestCutHollowBall(t *testing.T) {
 	m := joined(ball(Vec{}, 10, 5), turnedOver(ball(Vec{}, 8, 5)))
 	beyond, rest, sections := halves(t, m, planeAt(Vec{X: 2}, Vec{X: 1, Y: 0.1}))
-	if len(sections) != 1 || math.Abs(sections[0].Area-math.Pi*36) > 1 {
+	if len(sections) != 1 || !(math.Abs(sections[0].Area-math.Pi*36) <= 1) {
 		t.Errorf("%d sections, area %v, want %v", len(sections), sections[0].Area, math.Pi*36)
 	}
 	for _, piece := range []*Mesh{beyond, rest} {
@@ -207,7 +207,7 @@ func TestNarrowest(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := 2 * 60 * 5 * math.Sin(math.Pi/60)
-	if math.Abs(s.Girth-want) > 0.02 || math.Abs(s.Mid.Z-4) > 0.3 || p.Normal.Z < 0.999 {
+	if !(math.Abs(s.Girth-want) <= 0.02) || !(math.Abs(s.Mid.Z-4) <= 0.3) || p.Normal.Z < 0.999 {
 		t.Errorf("girth %v at %v across %v; want %v at z 4 across z", s.Girth, s.Mid, p.Normal, want)
 	}
 	if _, _, err := c.Narrowest(t.Context(), Vec{Z: 200}, Vec{Z: 1}, 10, 0); err == nil {

@@ -171,7 +171,7 @@ func TestMovesKeepWhatTheyShould(t *testing.T) {
 	}{
 		"moved": {m.Moved(Vec{1, 2, 3}), v}, "scaled": {m.Scaled(2), 8 * v}, "mirrored": {m.MirroredX(), v},
 	} {
-		if got := tt.m.Volume(); math.Abs(got-tt.want) > 1e-5*tt.want {
+		if got := tt.m.Volume(); !(math.Abs(got-tt.want) <= 1e-5*tt.want) {
 			t.Errorf("%s: volume %v, want %v", name, got, tt.want)
 		}
 	}

@@ -91,7 +91,7 @@ func TestFill(t *testing.T) {
 					edges[[2]int32{tri[k], tri[(k+1)%3]}]--
 				}
 			}
-			if math.Abs(got-want) > 1e-9*want {
+			if !(math.Abs(got-want) <= 1e-9*want) {
 				t.Errorf("area %v, want %v", got, want)
 			}
 			for e, n := range edges {

@@ -40,7 +40,7 @@ func TestFitRecovers(t *testing.T) {
 			t.Fatalf("turn left %g, RMS %g", d.Turn(), f.RMS)
 		}
 		f, err = FitSimilarity(from, similar, nil)
-		if err != nil || math.Abs(f.Scale-scale) > 1e-12*10 || f.RMS > 1e-9 {
+		if err != nil || !(math.Abs(f.Scale-scale) <= 1e-12*10) || f.RMS > 1e-9 {
 			t.Fatalf("scale %g, want %g; RMS %g; %v", f.Scale, scale, f.RMS, err)
 		}
 	}
@@ -83,7 +83,7 @@ func TestFitNeverMirrors(t *testing.T) {
 	}
 	m := f.Rot
 	det := m[0][0]*(m[1][1]*m[2][2]-m[1][2]*m[2][1]) - m[0][1]*(m[1][0]*m[2][2]-m[1][2]*m[2][0]) + m[0][2]*(m[1][0]*m[2][1]-m[1][1]*m[2][0])
-	if math.Abs(det-1) > 1e-12 || f.RMS < 1 {
+	if !(math.Abs(det-1) <= 1e-12) || f.RMS < 1 {
 		t.Errorf("determinant %g, RMS %g", det, f.RMS)
 	}
 }
@@ -117,17 +117,17 @@ func TestSixPointSphere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Centre.Len() > 1e-9 || math.Abs(s.Radius-12.5) > 1e-6 || math.Abs(sigma-0.0081650) > 1e-6 {
+	if s.Centre.Len() > 1e-9 || !(math.Abs(s.Radius-12.5) <= 1e-6) || !(math.Abs(sigma-0.0081650) <= 1e-6) {
 		t.Errorf("centre %v, radius %.9f, sigma %.7f", s.Centre, s.Radius, sigma)
 	}
-	if a, _ := algebraicSphere(six); math.Abs(a.Radius-12.500002667) > 1e-8 {
+	if a, _ := algebraicSphere(six); !(math.Abs(a.Radius-12.500002667) <= 1e-8) {
 		t.Errorf("algebraic radius %.9f, want 12.500002667", a.Radius)
 	}
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, p := range six {
 		lo, hi = min(lo, s.Dist(p)), max(hi, s.Dist(p))
 	}
-	if math.Abs(hi-lo-0.02) > 1e-6 {
+	if !(math.Abs(hi-lo-0.02) <= 1e-6) {
 		t.Errorf("range of distances %.6f, want 0.02", hi-lo)
 	}
 	var a, b []Vec
@@ -137,10 +137,10 @@ func TestSixPointSphere(t *testing.T) {
 	}
 	sa, _, _ := FitSphere(a)
 	sb, _, _ := FitSphere(b)
-	if d := sb.Centre.Sub(sa.Centre).Len() - 100; math.Abs(d-0.1) > 1e-6 {
+	if d := sb.Centre.Sub(sa.Centre).Len() - 100; !(math.Abs(d-0.1) <= 1e-6) {
 		t.Errorf("spacing error %.7f, want 0.1", d)
 	}
-	if d := 2*sa.Radius - 25; math.Abs(d-0.025) > 1e-6 {
+	if d := 2*sa.Radius - 25; !(math.Abs(d-0.025) <= 1e-6) {
 		t.Errorf("size error %.7f, want 0.025", d)
 	}
 }
@@ -157,7 +157,7 @@ func TestPlane(t *testing.T) {
 		if err != nil || left > 1e-6 {
 			t.Fatalf("RMS %g, %v", left, err)
 		}
-		if c := math.Abs(pl.Normal.Dot(pose.Rot.Apply(Vec{0, 0, 1}))); math.Abs(c-1) > 1e-9 {
+		if c := math.Abs(pl.Normal.Dot(pose.Rot.Apply(Vec{0, 0, 1}))); !(math.Abs(c-1) <= 1e-9) {
 			t.Fatalf("normal off: cosine %g", c)
 		}
 	}

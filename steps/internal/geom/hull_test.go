@@ -54,11 +54,11 @@ func TestHullLaws(t *testing.T) {
 func TestHullVolume(t *testing.T) {
 	box := []Vec{{0, 0, 0}, {11, 0, 0}, {0, 11, 0}, {11, 11, 0}, {0, 0, 20}, {11, 0, 20}, {0, 11, 20}, {11, 11, 20}, {5, 5, 5}, {5, 0, 3}}
 	h, err := ConvexHull(box, 0)
-	if err != nil || math.Abs(h.Volume()-2420) > 1e-9 || len(h.Points) != 8 {
+	if err != nil || !(math.Abs(h.Volume()-2420) <= 1e-9) || len(h.Points) != 8 {
 		t.Errorf("box: %v, volume %v, corners %d", err, h.Volume(), len(h.Points))
 	}
 	oct := []Vec{{3, 0, 0}, {-3, 0, 0}, {0, 3, 0}, {0, -3, 0}, {0, 0, 3}, {0, 0, -3}}
-	if h, err = ConvexHull(oct, 0); err != nil || math.Abs(h.Volume()-36) > 1e-9 {
+	if h, err = ConvexHull(oct, 0); err != nil || !(math.Abs(h.Volume()-36) <= 1e-9) {
 		t.Errorf("octahedron: %v, volume %v", err, h.Volume())
 	}
 }

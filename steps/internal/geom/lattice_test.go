@@ -51,7 +51,7 @@ func TestMarchClosedForms(t *testing.T) {
 				t.Fatalf("%s: closed %v, %d shells", tt.name, m.Closed(e), n)
 			}
 			off := math.Abs(m.Volume()/tt.volume - 1)
-			if off > tt.lost*cell*cell || math.Abs(m.Area()/tt.area-1) > tt.lost*cell*cell {
+			if off > tt.lost*cell*cell || !(math.Abs(m.Area()/tt.area-1) <= tt.lost*cell*cell) {
 				t.Errorf("%s at %g: volume %.4f, want %.4f; area %.4f, want %.4f", tt.name, cell, m.Volume(), tt.volume, m.Area(), tt.area)
 			}
 			if before > 0 && off > before/3 {

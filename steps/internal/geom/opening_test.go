@@ -57,7 +57,7 @@ func TestOpeningNotFlat(t *testing.T) {
 	if err != nil || len(list) != 2 {
 		t.Fatalf("%d, %v", len(list), err)
 	}
-	if worst := max(list[0].Flat, list[1].Flat); math.Abs(worst-0.72) > 0.1 { // half of 1.44 mm
+	if worst := max(list[0].Flat, list[1].Flat); !(math.Abs(worst-0.72) <= 0.1) { // half of 1.44 mm
 		t.Errorf("strays %.3f mm", worst)
 	}
 }
@@ -84,7 +84,7 @@ func TestFaceAt(t *testing.T) {
 	if !ok {
 		t.Fatal("no face")
 	}
-	if o.Plane.Normal.Z > -0.99 || math.Abs(o.Area-math.Pi*175) > 0.15*math.Pi*175 {
+	if o.Plane.Normal.Z > -0.99 || !(math.Abs(o.Area-math.Pi*175) <= 0.15*math.Pi*175) {
 		t.Errorf("normal %v, area %.1f", o.Plane.Normal, o.Area)
 	}
 	if _, ok := (&Mesh{}).FaceAt(&Edges{}, Vec{}, 1); ok {

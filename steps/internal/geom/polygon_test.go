@@ -28,7 +28,7 @@ func TestPolygon(t *testing.T) {
 			}
 			got += a
 		}
-		if len(tris) != 3 || math.Abs(got-want) > 1e-9 {
+		if len(tris) != 3 || !(math.Abs(got-want) <= 1e-9) {
 			t.Errorf("%d triangles of area %v, want 3 of %v", len(tris), got, want)
 		}
 	}

@@ -145,7 +145,7 @@ func TestCholesky(t *testing.T) {
 	}
 	CholeskySolve(a, n, b)
 	for i := range n {
-		if math.Abs(b[i]-want[i]) > 1e-7 {
+		if !(math.Abs(b[i]-want[i]) <= 1e-7) {
 			t.Errorf("x[%d] = %g, want %g", i, b[i], want[i])
 		}
 	}
@@ -168,17 +168,17 @@ func TestJointClosesLoops(t *testing.T) {
 	}
 	j := Joint{Bodies: 3, Links: []Link{link(1, 0, 1), link(2, 1, 1), link(2, 0, 1.7)}}
 	steps, ok := j.Solve(t.Context())
-	if !ok || math.Abs(steps[1][3]-0.9) > 1e-4 || math.Abs(steps[2][3]-1.8) > 1e-4 || steps[0] != [6]float64{} {
+	if !ok || !(math.Abs(steps[1][3]-0.9) <= 1e-4) || !(math.Abs(steps[2][3]-1.8) <= 1e-4) || steps[0] != [6]float64{} {
 		t.Errorf("steps %v, want shifts 0, 0.9, 1.8", steps)
 	}
 	for k := range j.Links {
 		l := &j.Links[k]
 		l.Moved(steps[l.A], steps[l.B])
 	}
-	if rest := j.Links[0].Pull.B[3]; math.Abs(rest-0.1) > 1e-4 {
+	if rest := j.Links[0].Pull.B[3]; !(math.Abs(rest-0.1) <= 1e-4) {
 		t.Errorf("after the step link 1-0 pulls by %v, want 0.1", rest)
 	}
-	if again, _ := j.Solve(t.Context()); math.Abs(again[2][3]) > 1e-4 {
+	if again, _ := j.Solve(t.Context()); !(math.Abs(again[2][3]) <= 1e-4) {
 		t.Errorf("settled bodies move once more: %v", again)
 	}
 }
@@ -232,7 +232,7 @@ func TestJointLong(t *testing.T) {
 	CholeskySolve(dense, 6*n, pull)
 	for k := range n {
 		for x := range 6 {
-			if want := pull[6*k+x]; math.Abs(steps[k][x]-want) > 1e-5 {
+			if want := pull[6*k+x]; !(math.Abs(steps[k][x]-want) <= 1e-5) {
 				t.Fatalf("body %d moves %v, want %v in place %d", k, steps[k], want, x)
 			}
 		}

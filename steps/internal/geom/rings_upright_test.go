@@ -48,7 +48,7 @@ func TestRingsUpright(t *testing.T) {
 		near(t, "tape", g.Across.Tape, 332.2593*share, 0.0005)
 		near(t, "girth", g.Across.Girth, 332.2593*share, 0.0005)
 		near(t, "area", g.Across.Area, math.Pi*a*b*share*share, 0.001)
-		if g.Branch != 0 || math.Abs(g.Centre.Z-z) > 1e-3 {
+		if g.Branch != 0 || !(math.Abs(g.Centre.Z-z) <= 1e-3) {
 			t.Errorf("ring at %.2f: branch %d, middle %.3f", z, g.Branch, g.Centre.Z)
 		}
 	}

@@ -12,7 +12,7 @@ func TestAngleBetween(t *testing.T) {
 		u := Vec{1, 2, 3}
 		w := u.Cross(Vec{0, 1, 0}).Unit().Mul(u.Len())
 		v := u.Mul(math.Cos(want)).Add(w.Mul(math.Sin(want))).Mul(7)
-		if got := angleBetween(u, v); math.Abs(got-want) > 1e-7 && k < 999 || math.Abs(got-want) > 1e-10 && k > 2 && k < 990 {
+		if got := angleBetween(u, v); !(math.Abs(got-want) <= 1e-7) && k < 999 || !(math.Abs(got-want) <= 1e-10) && k > 2 && k < 990 {
 			t.Fatalf("%v, want %v", got, want)
 		}
 	}
@@ -54,7 +54,7 @@ func TestSignedDistance(t *testing.T) {
 			default:
 				corners++
 			}
-			if math.Abs(d) > 1e-9 && (d < 0) != (tree.Turns(p) != 0) {
+			if !(math.Abs(d) <= 1e-9) && (d < 0) != (tree.Turns(p) != 0) {
 				t.Fatalf("%s: %v mm at %v (feature %d), but the surface winds %d times about it", name, d, p, hit.Feature, tree.Turns(p))
 			}
 		}

@@ -243,7 +243,7 @@ func TestClosestOnTriangle(t *testing.T) {
 		p := Vec{rng.NormFloat64() * 2, rng.NormFloat64() * 2, rng.NormFloat64() * 2}
 		d2, v, w, _ := closestOn(p.X, p.Y, p.Z, &c)
 		want := bySearch(p, c)
-		if got := math.Sqrt(d2); math.Abs(got-want) > 2e-6 || v < 0 || w < 0 || v+w > 1+1e-9 {
+		if got := math.Sqrt(d2); !(math.Abs(got-want) <= 2e-6) || v < 0 || w < 0 || v+w > 1+1e-9 {
 			t.Fatalf("triangle %v, point %v: %v (weights %v %v), want %v", c, p, got, v, w, want)
 		}
 	}
@@ -285,10 +285,10 @@ func TestClosestOnBall(t *testing.T) {
 	for _, p := range []Vec{{0, 0, 30}, {49, 0, 0}, {20, 20, 20}, {70, 1, 2}, {0.1, 0.2, 0.3}} {
 		h, _ := tree.Closest(p, math.Inf(1))
 		want := math.Abs(p.Len() - 50)
-		if got := math.Sqrt(h.Dist2); math.Abs(got-want) > 0.005 {
+		if got := math.Sqrt(h.Dist2); !(math.Abs(got-want) <= 0.005) {
 			t.Errorf("from %v: %v mm, want %v", p, got, want)
 		}
-		if d := h.Point.Sub(p).Len(); math.Abs(d-math.Sqrt(h.Dist2)) > 1e-9 {
+		if d := h.Point.Sub(p).Len(); !(math.Abs(d-math.Sqrt(h.Dist2)) <= 1e-9) {
 			t.Errorf("from %v: the point is %v mm off, the distance says %v", p, d, math.Sqrt(h.Dist2))
 		}
 	}
@@ -492,7 +492,7 @@ func TestNotFinite(t *testing.T) {
 	if _, ok := tree.Ray(Vec{}, Vec{}, 0, 1e9); ok {
 		t.Error("a ray without direction meets something")
 	}
-	if h, ok := tree.Closest(Vec{12, 0, 0}, 3); !ok || math.Abs(h.Dist2-4) > 1e-3 {
+	if h, ok := tree.Closest(Vec{12, 0, 0}, 3); !ok || !(math.Abs(h.Dist2-4) <= 1e-3) {
 		t.Errorf("nearest is %v, want 2 mm", h)
 	}
 }

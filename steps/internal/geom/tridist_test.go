@@ -17,7 +17,7 @@ func TestTriDistanceAgainstSampling(t *testing.T) {
 		a := [3]Vec{corner(0), corner(0), corner(0)}
 		b := [3]Vec{corner(far), corner(far), corner(far)}
 		d2, p, q := TriDistance(a, b)
-		if got := p.Sub(q).Len2(); math.Abs(got-d2) > 1e-12 {
+		if got := p.Sub(q).Len2(); !(math.Abs(got-d2) <= 1e-12) {
 			t.Fatalf("places are %v apart, distance %v", got, d2)
 		}
 		least := math.Inf(1)
@@ -54,10 +54,10 @@ func TestTriDistanceKnown(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			if d2, _, _ := TriDistance(flat, tt.other); math.Abs(math.Sqrt(d2)-tt.want) > 1e-12 {
+			if d2, _, _ := TriDistance(flat, tt.other); !(math.Abs(math.Sqrt(d2)-tt.want) <= 1e-12) {
 				t.Errorf("%v, want %v", math.Sqrt(d2), tt.want)
 			}
-			if d2, _, _ := TriDistance(tt.other, flat); math.Abs(math.Sqrt(d2)-tt.want) > 1e-12 {
+			if d2, _, _ := TriDistance(tt.other, flat); !(math.Abs(math.Sqrt(d2)-tt.want) <= 1e-12) {
 				t.Errorf("turned about: %v, want %v", math.Sqrt(d2), tt.want)
 			}
 		})

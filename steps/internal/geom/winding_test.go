@@ -35,7 +35,7 @@ func TestWinding(t *testing.T) {
 		case d < 6.1:
 			continue
 		}
-		if got := w.At(p); math.Abs(got-want) > 0.01 {
+		if got := w.At(p); !(math.Abs(got-want) <= 0.01) {
 			t.Errorf("winding at %v: %.4f, want %v", p, got, want)
 		}
 		sum := 0.0
@@ -43,11 +43,11 @@ func TestWinding(t *testing.T) {
 			a, b, c := half.Corners(i)
 			sum += solidAngle(a.Sub(p), b.Sub(p), c.Sub(p))
 		}
-		if got := h.At(p); math.Abs(got-sum/(4*math.Pi)) > 0.01 {
+		if got := h.At(p); !(math.Abs(got-sum/(4*math.Pi)) <= 0.01) {
 			t.Errorf("half a ball at %v: %.4f, the sum over all is %.4f", p, got, sum/(4*math.Pi))
 		}
 	}
-	if got := h.At(Vec{}); math.Abs(got-0.5) > 0.02 {
+	if got := h.At(Vec{}); !(math.Abs(got-0.5) <= 0.02) {
 		t.Errorf("middle of half a ball: %.4f", got)
 	}
 }

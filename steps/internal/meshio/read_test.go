@@ -195,7 +195,7 @@ func TestUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := m.Bounds().Size(); math.Abs(got.Z-1016) > 1e-4 {
+	if got := m.Bounds().Size(); !(math.Abs(got.Z-1016) <= 1e-4) {
 		t.Errorf("40 in are %v mm, want 1016", got.Z)
 	}
 }
@@ -344,7 +344,7 @@ func TestBunnyScan(t *testing.T) {
 	if len(m.Verts) != 40256 || len(m.Tris) < 75000 || len(m.Tris) > 80512 {
 		t.Errorf("%d points, %d triangles, %v", len(m.Verts), len(m.Tris), info.Notes)
 	}
-	if s := m.Bounds().Size(); math.Abs(s.X-155.75) > 0.01 || math.Abs(s.Y-152.2) > 0.1 {
+	if s := m.Bounds().Size(); !(math.Abs(s.X-155.75) <= 0.01) || !(math.Abs(s.Y-152.2) <= 0.1) {
 		t.Errorf("size %v, want 155.75 x 152.2 mm", s)
 	}
 }

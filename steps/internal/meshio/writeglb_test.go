@@ -50,7 +50,7 @@ func TestWriteGLB(t *testing.T) {
 	for i := 0; i < len(index); i += 3 {
 		out.Tris = append(out.Tris, geom.Tri{int32(index[i]), int32(index[i+1]), int32(index[i+2])})
 	}
-	if got, want := out.Volume(), m.Volume(); math.Abs(got/want-1) > 1e-6 {
+	if got, want := out.Volume(), m.Volume(); !(math.Abs(got/want-1) <= 1e-6) {
 		t.Errorf("volume %g, want %g", got, want)
 	}
 	colours, err := modeler.ReadColor64(&doc, doc.Accessors[shape.Attributes[gltf.COLOR_0]], nil)
@@ -58,7 +58,7 @@ func TestWriteGLB(t *testing.T) {
 		t.Fatal(err)
 	}
 	// 188 is half the light of 255 (IEC 61966-2-1)
-	if c := colours[1]; c[0] != 65535 || math.Abs(float64(c[1])/65535-0.5) > 0.005 || c[2] > 250 {
+	if c := colours[1]; c[0] != 65535 || !(math.Abs(float64(c[1])/65535-0.5) <= 0.005) || c[2] > 250 {
 		t.Errorf("colours %v", colours)
 	}
 }

@@ -28,16 +28,16 @@ func TestDetail(t *testing.T) {
 	links, wrong := Read(table(step.Share,
 		"wax", table(step.Share, "detail", 0.3, "origin", "ask your factory"),
 		"vinyl", table(step.Share, "shrinks", 0.0, "detail", 0.4)), nil)
-	if len(wrong) > 0 || math.Abs(Detail(links)-0.5) > 1e-12 || links[0].Origin != "ask your factory" {
+	if len(wrong) > 0 || !(math.Abs(Detail(links)-0.5) <= 1e-12) || links[0].Origin != "ask your factory" {
 		t.Errorf("detail %v, links %+v, %q", Detail(links), links, wrong)
 	}
 	links, _ = Read(table(step.Share, "wax", table(step.Share, "shrinks", 0.02, "detail", 1.0), "vinyl", 0.05), nil)
-	if got := Detail(links); math.Abs(got-0.95) > 1e-12 {
+	if got := Detail(links); !(math.Abs(got-0.95) <= 1e-12) {
 		t.Errorf("1 mm on the wax is %v mm on the part, want 0.95", got)
 	}
 	// Three links of 2 % make a master 1.062482 times the part.
 	links, _ = Read(table(step.Share, "wax", 0.02, "mould", table(step.Share, "shrinks", 0.02, "shrinks-from", 0.019, "shrinks-to", 0.021), "season", 0.02), nil)
-	if got := Scale(links)[1][1]; math.Abs(got-1.062482) > 1e-6 {
+	if got := Scale(links)[1][1]; !(math.Abs(got-1.062482) <= 1e-6) {
 		t.Errorf("scale %v, want 1.062482", got)
 	}
 	if links[1].ShareTo != 0.021 {
@@ -75,7 +75,7 @@ func TestKept(t *testing.T) {
 	if len(wrong) > 0 {
 		t.Fatal(wrong)
 	}
-	if d := Detail(links); math.Abs(d-1) > 1e-5 {
+	if d := Detail(links); !(math.Abs(d-1) <= 1e-5) {
 		t.Errorf("half survives at %v, want 1 mm", d)
 	}
 	survives := func(links []Link, length float64) float64 {
@@ -83,7 +83,7 @@ func TestKept(t *testing.T) {
 		return math.Exp2(-d * d)
 	}
 	for _, length := range []float64{0.3, 0.7, 1.3, 5} {
-		if got, want := survives(links, length), math.Exp2(-1/length/length); math.Abs(got-want) > 1e-5 {
+		if got, want := survives(links, length), math.Exp2(-1/length/length); !(math.Abs(got-want) <= 1e-5) {
 			t.Errorf("of %v mm %v survives, want %v", length, got, want)
 		}
 	}
@@ -91,10 +91,10 @@ func TestKept(t *testing.T) {
 	// which half survives: 20 %.
 	wax := curve("20 % at 1 mm", "40 % at 2 mm", "80 % at 8 mm")
 	links, wrong = Read(table(step.Share, "wax", wax, "vinyl", table(step.Share, "shrinks", 0.1, "detail", 1.8)), nil)
-	if got := survives(links, 1.8); len(wrong) > 0 || math.Abs(got-0.2) > 1e-9 {
+	if got := survives(links, 1.8); len(wrong) > 0 || !(math.Abs(got-0.2) <= 1e-9) {
 		t.Errorf("%v survives both, want 0.2 (%v)", got, wrong)
 	}
-	if got := survives(links, Detail(links)); math.Abs(got-0.5) > 1e-6 {
+	if got := survives(links, Detail(links)); !(math.Abs(got-0.5) <= 1e-6) {
 		t.Errorf("at its detail of %v mm the chain keeps %v", Detail(links), got)
 	}
 }
@@ -111,7 +111,7 @@ func TestCopied(t *testing.T) {
 	if back := Copied(links).Apply(Scale(links).Apply(p)); back.Sub(p).Len() > 1e-12 {
 		t.Errorf("%v came back as %v", p, back)
 	}
-	if z := Copied(links).Apply(geom.Vec{Z: 100}).Z; math.Abs(z-100*0.98*0.95) > 1e-12 {
+	if z := Copied(links).Apply(geom.Vec{Z: 100}).Z; !(math.Abs(z-100*0.98*0.95) <= 1e-12) {
 		t.Errorf("100 mm became %v", z)
 	}
 }

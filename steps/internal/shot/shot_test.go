@@ -42,18 +42,18 @@ func TestPlate(t *testing.T) {
 		t.Errorf("view %+v", s.View)
 	}
 	middle := 20*41 + 20
-	if c := float64(s.Cos[middle]); math.Abs(c-math.Sqrt(0.5)) > 1e-4 {
+	if c := float64(s.Cos[middle]); !(math.Abs(c-math.Sqrt(0.5)) <= 1e-4) {
 		t.Errorf("cosine %.5f in the middle, leant by 45 degrees", c)
 	}
 	for j := range 41 {
 		for i := range 41 {
 			want := min(3, 0.5*float64(min(i, 40-i, j, 40-j)))
-			if got := float64(s.Border[j*41+i]); math.Abs(got-want) > 1e-4 {
+			if got := float64(s.Border[j*41+i]); !(math.Abs(got-want) <= 1e-4) {
 				t.Fatalf("point (%d, %d) lies %.4f mm from the border, want %.4f", i, j, got, want)
 			}
 		}
 	}
-	if s.Noise > 1e-4 || math.Abs(s.Spacing-0.5) > 1e-3 {
+	if s.Noise > 1e-4 || !(math.Abs(s.Spacing-0.5) <= 1e-3) {
 		t.Errorf("noise %g, spacing %g", s.Noise, s.Spacing)
 	}
 }
@@ -66,7 +66,7 @@ func TestScatter(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if math.Abs(s.Noise-0.05) > 0.006 {
+		if !(math.Abs(s.Noise-0.05) <= 0.006) {
 			t.Errorf("slope %g: noise %.4f, want 0.05", slope, s.Noise)
 		}
 		flat := geom.Vec{X: slope, Z: -1}.Unit()

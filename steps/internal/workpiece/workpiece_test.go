@@ -39,7 +39,7 @@ func TestUnits(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := m.Bounds().Size().X; math.Abs(got-mm) > 1e-7*mm {
+		if got := m.Bounds().Size().X; !(math.Abs(got-mm) <= 1e-7*mm) {
 			t.Errorf("one %s is %v mm, want %v", units, got, mm)
 		}
 	}

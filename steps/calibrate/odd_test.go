@@ -14,7 +14,12 @@ import (
 // plain returns a casting of the invented child without lines.
 func plain(t testing.TB, name string, triangles int) *geom.Mesh {
 	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{Plain: true})
+	return ofChild(t, specimen.Options{Plain: true}, name, triangles)
+}
+
+func ofChild(t testing.TB, o specimen.Options, name string, triangles int) *geom.Mesh {
+	t.Helper()
+	kit, err := specimen.NewKit(o)
 	if err != nil {
 		t.Fatal(err)
 	}

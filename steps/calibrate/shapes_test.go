@@ -17,18 +17,7 @@ import (
 // other triangles show the same skin. The flat opening stays flat.
 func lined(t testing.TB, name string, triangles int) *geom.Mesh {
 	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles, Workers: 2})
-	if err != nil {
-		t.Fatal(err)
-	}
+	m := ofChild(t, specimen.Options{}, name, triangles)
 	out := m.VertexNormals()
 	for i, v := range m.Verts {
 		q := v.Vec()

@@ -105,17 +105,7 @@ func views(t testing.TB, dirs []geom.Vec, gap func(geom.Vec) bool) (scans, table
 				}
 			}
 		}
-		for j := -24; j < 24; j++ {
-			for i := -24; i < 24; i++ {
-				a, oka := at[[2]int{i, j}]
-				b, okb := at[[2]int{i + 1, j}]
-				c, okc := at[[2]int{i + 1, j + 1}]
-				d, okd := at[[2]int{i, j + 1}]
-				if oka && okb && okc && okd {
-					m.Tris = append(m.Tris, geom.Tri{a, c, b}, geom.Tri{a, d, c})
-				}
-			}
-		}
+		steptest.Web(m, at, 24)
 		f := ply(t, fmt.Sprintf("scans/ball/%03d.ply", n+1), m)
 		scans = append(scans, f)
 		list.Scans = append(list.Scans, poses.At(f, pose))

@@ -47,17 +47,7 @@ func globe(radius, pitch float64, dir geom.Vec) (*geom.Mesh, geom.Pose) {
 			}
 		}
 	}
-	for j := -n; j < n; j++ {
-		for i := -n; i < n; i++ {
-			a, oka := at[[2]int{i, j}]
-			b, okb := at[[2]int{i + 1, j}]
-			c, okc := at[[2]int{i + 1, j + 1}]
-			d, okd := at[[2]int{i, j + 1}]
-			if oka && okb && okc && okd {
-				m.Tris = append(m.Tris, geom.Tri{a, c, b}, geom.Tri{a, d, c})
-			}
-		}
-	}
+	steptest.Web(m, at, n)
 	return m, pose
 }
 

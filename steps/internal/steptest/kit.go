@@ -139,3 +139,19 @@ func Stops(t *testing.T, kind step.Kind, given Given, least int64) {
 		}
 	}
 }
+
+// Web joins the vertices that a scanner saw at places of its grid, -n to n either
+// way, where all four corners of a square were seen.
+func Web(m *geom.Mesh, at map[[2]int]int32, n int) {
+	for j := -n; j < n; j++ {
+		for i := -n; i < n; i++ {
+			a, oka := at[[2]int{i, j}]
+			b, okb := at[[2]int{i + 1, j}]
+			c, okc := at[[2]int{i + 1, j + 1}]
+			d, okd := at[[2]int{i, j + 1}]
+			if oka && okb && okc && okd {
+				m.Tris = append(m.Tris, geom.Tri{a, c, b}, geom.Tri{a, d, c})
+			}
+		}
+	}
+}

@@ -2,7 +2,7 @@ package main
 
 import (
 	"bytes"
-	"encoding/binary"
+	"fmt"
 	"hash/fnv"
 	"math"
 	"strings"
@@ -103,31 +103,25 @@ func moulded(t *testing.T, master string) string {
 	f.write("recipes/factory.toml", factoryRecipe)
 	f.write("left-hand.stl", master)
 	f.run(exitDone, "run")
-	b := []byte(f.file("out/left-hand/shrunk/left-hand-forecast-master.stl"))
-	for at := 84; at+50 <= len(b); at += 50 {
-		for corner := range 3 {
-			noisy(b[at+12+12*corner:][:12])
-		}
-	}
-	return string(b)
+	return movedCorners(f.file("out/left-hand/shrunk/left-hand-forecast-master.stl"), noisy)
 }
 
-// noisy moves a corner of an STL by what its own place says, so that all
-// triangles that meet there move alike.
-func noisy(corner []byte) {
+// noisy moves a point by what its own place says, so that all triangles that
+// meet there move alike.
+func noisy(p [3]float64) [3]float64 {
 	h := fnv.New64a()
-	h.Write(corner)
+	fmt.Fprint(h, p)
 	bits := h.Sum64()
 	bits ^= bits >> 29
-	for k := range 3 {
-		x := math.Float32frombits(binary.LittleEndian.Uint32(corner[4*k:]))
+	for k := range p {
 		sum := 0.0 // of four even numbers, near enough to normal
 		for range 4 {
 			bits = bits*6364136223846793005 + 1442695040888963407
 			sum += float64(bits>>40)/(1<<24) - 0.5
 		}
-		binary.LittleEndian.PutUint32(corner[4*k:], math.Float32bits(x+float32(0.01*sum*math.Sqrt(3))))
+		p[k] += 0.01 * sum * math.Sqrt(3)
 	}
+	return p
 }
 
 // TestSampleComesBack: a hand is deepened and enlarged by what the studio

@@ -188,3 +188,39 @@ func soften(ctx context.Context, m *geom.Mesh, rounds int) error {
 	}
 	return nil
 }
+
+// opened takes out the patches of invented skin that are larger than a disc wide mm
+// across, as over a neck; none if wide is 0.
+func opened(s *skin, wide float64) *skin {
+	if wide == 0 {
+		return s
+	}
+	sets := geom.NewSets(len(s.Verts))
+	for _, t := range s.Tris {
+		for k := range 3 {
+			if a, b := t[k], t[(k+1)%3]; s.Seen[a] == 0 && s.Seen[b] == 0 {
+				sets.Join(a, b)
+			}
+		}
+	}
+	of, n := sets.Number()
+	area := make([]float64, n) // thirds of the triangles about each unseen vertex
+	for t, tri := range s.Tris {
+		a, b, c := s.Corners(t)
+		third := b.Sub(a).Cross(c.Sub(a)).Len() / 6
+		for _, v := range tri {
+			if s.Seen[v] == 0 {
+				area[of[v]] += third
+			}
+		}
+	}
+	mesh, from := kept(s.Mesh, func(t int) bool {
+		for _, v := range s.Tris[t] {
+			if s.Seen[v] == 0 && 4*area[of[v]] > math.Pi*wide*wide {
+				return false
+			}
+		}
+		return true
+	})
+	return s.from(mesh, from)
+}

@@ -21,7 +21,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 11,
+		Version: 12,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Of every scan points closer together than three quarters of a voxel are put together, the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
 			"placed scan speaks by the distance to that skin; where it is seen poorly (beyond 68 degrees, at its border) and no two others saw it well, by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
@@ -32,8 +32,8 @@ func (Kind) Handbook() step.Handbook {
 			"One scan more, less or other moves the places of all others by some hundredths of a millimetre, since align settles them together. " +
 			"So all scans are joined again every time; what is saved is reading and smoothing those that did not change.\n\n" +
 			"What as many scanners looked through as saw, or more, is taken for air.\n\n" +
-			"Skin that no scan saw is left open but for pinholes, or closed by carrying the surface on smoothly; invented skin has seen = 0 either way " +
-			"and is measured, never hidden.",
+			"Skin that no scan saw is left open but for pinholes and slits as narrow, or closed by carrying the surface on smoothly; invented skin has " +
+			"seen = 0 either way and is measured, never hidden. Closed, what is wider than opening still stays open: a neck or a wrist.",
 		Sources: []string{
 			"B. Curless and M. Levoy, A volumetric method for building complex models from range images, SIGGRAPH 1996 (from memory)",
 			"D. Levin, The approximation power of moving least-squares, 1998 (from memory)",
@@ -50,7 +50,8 @@ func (Kind) Handbook() step.Handbook {
 		Values: []step.Value{
 			{Name: "voxel", Type: step.Length, Default: "0.4 mm", Min: "0.02 mm", Max: "20 mm", Doc: "cell of the grid, about the length of an edge", Origin: "common practice, no source: a little more than the scans' own spacing"},
 			{Name: "unseen", Type: step.OneWord, Default: "open", OneOf: []string{"open", "closed"}, Doc: "what becomes of skin that no scan saw"},
-			{Name: "pinhole", Type: step.Number, Default: "4", Min: "0", Max: "20", Doc: "holes no wider than so many voxels are closed even so", Origin: "common practice, no source: nothing to be sculpted hides in them"},
+			{Name: "opening", Type: step.Length, Default: "0 mm", Min: "0 mm", Doc: "if what no scan saw is closed: what is wider, as a disc of as much skin, stays open, as where the part was cut off; 0 closes all"},
+			{Name: "pinhole", Type: step.Number, Default: "4", Min: "0", Max: "20", Doc: "holes and slits no wider than so many voxels are closed even so", Origin: "common practice, no source: nothing to be sculpted hides in them"},
 			{Name: "fade", Type: step.Length, Default: "2 mm", Min: "0.1 mm", Doc: "over how much of its border a scan gives way to others", Origin: "common practice, no source"},
 			{Name: "scrap", Type: step.Area, Default: "25 mm2", Doc: "loose pieces with less skin are left out", Origin: "common practice, no source"},
 		},
@@ -62,7 +63,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "invented.area", Type: step.Area, Resolution: 0.01, Doc: "skin that no scan saw, as far as it was closed"},
 			{Name: "invented.share", Type: step.Share, Resolution: 1e-4, Doc: "share of the skin that no scan saw"},
 			{Name: "open.rims", Type: step.Count, Doc: "holes and openings left"},
-			{Name: "darned", Type: step.Count, Doc: "pinholes closed: the middle of each is marked as invented"},
+			{Name: "darned", Type: step.Count, Doc: "pinholes and slits closed: the middles are marked as invented"},
 			{Name: "scraps", Type: step.Count, Doc: "loose pieces left out"},
 			{Name: "carved", Type: step.Count, Doc: "vertices taken out because scanners looked through them"},
 			{Name: "noise", Type: step.Length, Resolution: 1e-4, Doc: "median noise of the scans"},
@@ -166,7 +167,10 @@ func (m *merger) skin(ctx context.Context, f *field) (*skin, error) {
 	if err := m.unmark(ctx, s, open); err != nil {
 		return nil, err
 	}
-	return s, soften(ctx, s.Mesh, 30)
+	if err := soften(ctx, s.Mesh, 30); err != nil {
+		return nil, err
+	}
+	return opened(s, m.job.Values.Float("opening")), nil
 }
 
 // march makes the surface, without scraps.
@@ -201,11 +205,16 @@ func (m *merger) trimmed(ctx context.Context, s *skin) (*skin, error) {
 		return nil, err
 	}
 	m.scraps += scraps
-	out := &skin{Mesh: mesh, disagree: make([]float32, len(left))}
-	for v, was := range left {
-		out.disagree[v] = s.disagree[from[was]]
+	return s.from(seen, from).from(mesh, left), nil
+}
+
+// from is the skin that is left of s: mesh, of which vertex v was from[v].
+func (s *skin) from(mesh *geom.Mesh, from []int32) *skin {
+	out := &skin{Mesh: mesh, disagree: make([]float32, len(from))}
+	for v, was := range from {
+		out.disagree[v] = s.disagree[was]
 	}
-	return out, nil
+	return out
 }
 
 // outcome measures the surface.

@@ -94,12 +94,12 @@ func byBlock(l *geom.Lattice, all []geom.Point) (first, verts []int32) {
 
 // A scan saw a vertex if a point of it lies near it (there the fading is
 // nearBy), and if its points lie round the vertex and not beside it: for points
-// that fill half the disc, as at the end of the skin that was seen, the middle
-// lies 0.29 of the radius off. It did not see it if points that lie too far off
+// that fill half the disc, as at the very end of the skin that was seen, the
+// middle lies 0.29 of the radius off, and there the skin frays. It did not see it if points that lie too far off
 // weigh a quarter of the others, as where wet skin throws the light about.
 const (
 	nearBy = 0.3
-	beside = 0.3
+	beside = 0.25
 )
 
 // ask adds what one scan says of a vertex with the normal up, if it saw it. Of

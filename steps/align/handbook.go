@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "align",
-		Version: 10,
+		Version: 11,
 		Summary: "Places the scans of a part in one frame.",
 		Method: "Every scan is thinned to an even spacing; of each place the turn of the normals round it is described at two radii. " +
 			"Places that look alike in two scans, and lie alike to each other, suggest poses; in the thirty others that look most like a scan " +
@@ -14,7 +14,8 @@ func (Kind) Handbook() step.Handbook {
 			"fitting with Tukey's weights and judged: how much lies over the other scan, how much of that lies on it, how much would " +
 			"hang in front of what the other's scanner saw, and how firmly the shape holds it.\n\n" +
 			"From the surest pair a group grows. A scan joins when it fits all its neighbours in the group at once and nowhere else; " +
-			"whatever is not sure is left out, with the reason. After each round, and on finer points at the end, all poses are moved " +
+			"whatever is not sure is left out, with the reason. What has not joined begins groups of its own; two groups join where three scans of both or more lie alike, " +
+			"or one or two that are sure in each, or where their skins surely hold each other in one way only; scans about which they disagree are placed anew. After each round, and on finer points at the end, all poses are moved " +
 			"together, each pulled by the eight scans and more that it meets best, so that error does not pile up round a limb. Then every scan is judged once more against all its neighbours, by its size too: " +
 			"one that they would surely have larger or smaller by more than 3 % shows another child or is in another unit.\n\n" +
 			"A casting is the frame that nothing moves. Pins (points of one scan that a person found again in another) make the two " +

@@ -171,9 +171,8 @@ func (s *session) isPinned(i int) bool { _, ok := s.pinned[i]; return ok }
 // remove takes member i out for good; what did not fit beside it may be tried
 // again.
 func (g *group) remove(i int) {
-	g.in[i], g.out[i] = false, true
-	g.order = slices.DeleteFunc(g.order, func(k int) bool { return k == i })
-	g.unweave(i)
+	g.out[i] = true
+	g.release(i)
 	gone := g.s.scans[i]
 	for k, c := range g.s.scans {
 		if c.last != nil && c.last.at.Apply(c.middle).Sub(g.at[i].Apply(gone.middle)).Len() < c.size+gone.size {

@@ -30,7 +30,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "intake",
-		Version: 3,
+		Version: 4,
 		Summary: "Judges one scan and trims what no surface should be built on.",
 		Method: "Triangles that span a jump in depth (an edge many times the usual) are taken out, then loose pieces, then points seen at a " +
 			"grazing angle and points that stand alone out of their neighbourhood.\n\n" +
@@ -159,7 +159,7 @@ func look(ctx context.Context, job *step.Job, f step.File) (*sighting, error) {
 	s.notes = piece.Notes()
 	s.sum = digest(piece.Mesh)
 	if len(piece.Mesh.Tris) == 0 {
-		s.wrong = fmt.Sprintf("it holds %s and no skin between them: export it as triangles or as a range grid", points(len(piece.Mesh.Verts)))
+		s.wrong = noSkin(piece)
 		return s, nil
 	}
 	s.trimmed, s.cut, err = trim(ctx, piece.Mesh, job.Values, job.Workers)
@@ -197,7 +197,7 @@ func (s *sighting) against(v step.Values) string {
 	case s.trimmed.View.Away:
 		return "its skin faces away from the scanner: the file is mirrored or its triangles are turned over"
 	case size > v.Float("longest"):
-		return fmt.Sprintf("it is %.4g mm long, more than %.4g mm: is it in another unit?", size, v.Float("longest"))
+		return fmt.Sprintf("it is %s long, more than %.4g mm: is it in another unit?", mm(size), v.Float("longest"))
 	case size < v.Float("shortest"):
 		return tooShort(size, v.Float("shortest"))
 	case s.trimmed.Mesh.Area() < v.Float("least"):
@@ -207,7 +207,7 @@ func (s *sighting) against(v step.Values) string {
 	case s.trimmed.Noise > v.Float("noise"):
 		or := ""
 		if size > v.Float("longest")/2 { // noise grows with a wrong unit as lengths do
-			or = fmt.Sprintf(", or it is in another unit: it is %.4g mm long", size)
+			or = fmt.Sprintf(", or it is in another unit: it is %s long", mm(size))
 		}
 		return fmt.Sprintf("its noise is %.3f mm, above %.3g mm: the child moved, or it was out of the sharp range%s", s.trimmed.Noise, v.Float("noise"), or)
 	}
@@ -215,7 +215,24 @@ func (s *sighting) against(v step.Values) string {
 }
 
 func tooShort(size, least float64) string {
-	return fmt.Sprintf("it is %.3g mm long, less than %.4g mm: is it in another unit?", size, least)
+	return fmt.Sprintf("it is %s long, less than %.4g mm: is it in another unit?", mm(size), least)
+}
+
+// mm says a length with three figures, and never with an exponent.
+func mm(x float64) string {
+	if x >= 100 {
+		return fmt.Sprintf("%.0f mm", x)
+	}
+	return fmt.Sprintf("%.3g mm", max(x, 0.001)) // of less nobody asks
+}
+
+// noSkin says what speaks against a scan without triangles.
+func noSkin(p workpiece.Piece) string {
+	says := fmt.Sprintf("it holds %s and no skin between them", points(len(p.Mesh.Verts)))
+	if n := p.Info.PointsNotFinite; n > 0 && p.Info.NotFinite > 0 {
+		return fmt.Sprintf("%s, for %s are NaN or infinite: export it again", says, points(n))
+	}
+	return says + ": export it as triangles or as a range grid"
 }
 
 func points(n int) string {

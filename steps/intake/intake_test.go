@@ -283,7 +283,7 @@ func TestPinned(t *testing.T) {
 	r := take(t, file(t, m), nil)
 	sum := fmt.Sprintf("%x", sha256.Sum256(r.Files["scan/scan.ply"]))[:16]
 	got := fmt.Sprintf("%s %.4f %.4f %v", sum, r.Measures["noise"], r.Measures["turn"], r.Measures["points.kept"])
-	if v := (Kind{}).Handbook().Version; v != 3 || got != pinned {
+	if v := (Kind{}).Handbook().Version; v != 4 || got != pinned {
 		t.Errorf("version %d gives %s, pinned is %s", v, got, pinned)
 	}
 }

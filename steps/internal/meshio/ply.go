@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"layette/steps/internal/geom"
 )
@@ -211,7 +212,7 @@ func (p *plyReader) indices(items []float64) ([]int32, error) {
 	p.face = p.face[:0]
 	for _, x := range items {
 		if x < 0 || x >= float64(len(p.raw.pos)) || x != math.Trunc(x) {
-			return nil, fmt.Errorf("names vertex %v, but there are %d, counted from 0", x, len(p.raw.pos))
+			return nil, fmt.Errorf("names vertex %s, but there are %d, counted from 0", strconv.FormatFloat(x, 'f', -1, 64), len(p.raw.pos))
 		}
 		p.face = append(p.face, int32(x))
 	}

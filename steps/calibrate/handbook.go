@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "calibrate",
-		Version: 7,
+		Version: 8,
 		Summary: "Learns from scans of samples how much a copy truly shrinks and which lines it holds.",
 		Method: "Each sample is laid on its master, with a common scale, by its axes of inertia 24 ways round and by the planes of the skin that lie nearest; the best is kept. " +
 			"Then a map from sample to master is fitted point to plane with Tukey's weights: shift, turn and stretch, and so that they are not " +

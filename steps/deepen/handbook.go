@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "deepen",
-		Version: 7,
+		Version: 8,
 		Summary: "Finds the master whose moulded outcome is nearest to the wanted part: lines deepened by what moulding takes.",
 		Method: "The chain of copies holds a detail: the wavelength of which half the depth survives, the root of the sum of squares of " +
 			"the links' own. A wave of length l keeps 2^-(detail/l)² of its depth, so it is cut 1 / 2^-(detail/l)² times as deep. Where a " +

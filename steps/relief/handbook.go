@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "relief",
-		Version: 5,
+		Version: 6,
 		Summary: "Tells fine lines from form, and shows what is left of them after moulding.",
 		Method: "The skin is split at a wavelength: what is longer along the skin is form, what is shorter is relief, and form + relief is " +
 			"the surface exactly. A wave of length l passes into the form with the share 2^-(cutoff/l)², half at the cut-off, as a Gaussian " +
@@ -22,7 +22,9 @@ func (Kind) Handbook() step.Handbook {
 			"lines are counted in pieces of three cut-offs.\n\n" +
 			"What moulding leaves is the form at the wavelength of which half the depth survives the whole chain: each link holds a detail, " +
 			"and their squares add up. No figure for doll vinyl was found in print; measure your own with the step calibrate.\n\n" +
-			"Within one cut-off of a rim or a flat opening the filter cannot be trusted; the map marks it and no line there is counted.",
+			"Within one cut-off of a rim or a flat opening the filter cannot be trusted; the map marks it and no line there is counted. Nor can it where " +
+			"two skins face one another within a cut-off, as where fingers part: it knows one skin at a time. There too the map says so, no depth is told, " +
+			"and the picture of the moulded part leaves skin in place that would run through itself. The step gaps measures such places.",
 		Sources: []string{
 			"ISO 11562 / ISO 16610-21, Gaussian profile filter: transmission 2^-(cutoff/length)² (alpha = 0.4697 seen in Yuan, Vorburger et al., NIST 2000, docslib.org/doc/2401963)",
 			"ISO 16610-31, robust Gaussian regression (from memory): the level beside lines",
@@ -50,6 +52,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "lines", Type: step.Count, Doc: "pieces of lines found"},
 			{Name: "lines.gone", Type: step.Count, Doc: "those of them that moulding takes away"},
 			{Name: "lines.too-deep", Type: step.Count, Doc: "those of them deeper than `slot` widths"},
+			{Name: "lines.unknown", Type: step.Count, Doc: "places between two skins that face one another, as where fingers part: no lines of one skin, and how deep they are is not told; see the step gaps"},
 			{Name: "depth.most", Type: step.Length, Resolution: 0.001, Doc: "the deepest line; 0 without lines"},
 			{Name: "depth-to-width.most", Type: step.Number, Resolution: 0.01, Doc: "the greatest depth over width; 0 without lines"},
 			{Name: "kept.mean", Type: step.Share, Resolution: 0.001, Doc: "what is left of the lines' depth, over all of them; unknown without lines"},
@@ -57,7 +60,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "lost.rms", Type: step.Length, Resolution: 0.0001, Doc: "root mean square of what moulding takes off or fills in"},
 			{Name: "detail", Type: step.Length, Resolution: 0.001, Doc: "the wavelength of which half the depth survives the chain"},
 			{Name: "edge", Type: step.Length, Resolution: 0.001, Doc: "mean edge of the triangles; waves shorter than six edges are not held well"},
-			{Name: "beside.share", Type: step.Share, Resolution: 1e-4, Doc: "share of the skin too near a rim or opening to trust"},
+			{Name: "beside.share", Type: step.Share, Resolution: 1e-4, Doc: "share of the skin not to be trusted: too near a rim or opening, or between two skins"},
 		},
 		Outputs: []step.Output{
 			{Name: "form", Kind: step.Surface, Doc: "the skin without its relief"},

@@ -32,13 +32,21 @@ func (f line) ratio() float64 {
 // pieces is how many cut-offs long a line may be before it is counted in pieces.
 const pieces = 3
 
-// find fills in the lines.
+// find fills in the lines, and the places between two skins, where the filter
+// is not trusted.
 func (l *look) find(ctx context.Context) error {
 	found, err := l.skin.Lines(ctx, l.split.Form(l.places), l.depth, l.beside, l.values.Float("least"), pieces*l.split.Cutoff)
 	if err != nil {
 		return err
 	}
 	for _, f := range found {
+		if f.Between != nil {
+			l.between = append(l.between, f)
+			for _, v := range f.Between {
+				l.beside[v] = true
+			}
+			continue
+		}
 		filled := float64(l.lost[f.At] * l.lostBy[f.At].Dot(l.split.Normal[f.At]))
 		n := line{Line: f, after: min(max(0, f.Depth+filled), f.Depth), region: region.Name(l.regions, l.at(f.At))}
 		seen := l.values.Float("seen")
@@ -51,6 +59,17 @@ func (l *look) find(ctx context.Context) error {
 
 // at returns where a vertex is in the coordinates of the file.
 func (l *look) at(v int32) geom.Vec { return l.places[v].Add(l.mesh.Origin) }
+
+// betweens shows the places between two skins, up to a number of spots in all.
+func (l *look) betweens(shown []step.Spot, most int) []step.Spot {
+	for _, f := range l.between[:min(len(l.between), max(0, most-len(shown)))] {
+		s := l.spot(len(shown)+1, line{Line: f, after: f.Depth})
+		s.What, s.Says = "between two skins", "two skins face one another here, as where fingers part: this is no line of one skin, and how deep it is is not told; see the step gaps."
+		s.Value, s.Unit = 0, ""
+		shown = append(shown, s)
+	}
+	return shown
+}
 
 // shown returns the lines to show: faults first, then the deepest.
 func (l *look) shown(most int) []line {
@@ -115,6 +134,9 @@ func (l *look) notes() []string {
 	gone, deep := 0, 0
 	for _, f := range l.lines {
 		gone, deep = gone+int(count(f.gone)), deep+int(count(f.tooDeep))
+	}
+	if n := len(l.between); n > 0 {
+		notes = append(notes, fmt.Sprintf("at %d places two skins face one another within a cut-off, as where fingers part: how deep it is there is not told, and the picture of the moulded part is a guess; see the step gaps", n))
 	}
 	if gone > 0 {
 		notes = append(notes, fmt.Sprintf("%d of %d pieces of lines will not be seen on the finished part", gone, len(l.lines)))

@@ -15,7 +15,7 @@ var size = draw.Usual
 // pictures draws the relief, and before and after moulding: the whole part and
 // the gravest spot close by.
 func (l *look) pictures(ctx context.Context, job *step.Job, base string, spots []step.Spot) error {
-	after := l.skin.CarryMesh(l.mesh, l.moulded())
+	after := l.skin.CarryMesh(l.mesh, l.after)
 	view := draw.View{Name: "front, from its right", Dir: geom.Vec{X: 0.6, Y: 1, Z: 0.25}}
 	values := &draw.Values{At: l.skin.Carry(l.split.Relief), Name: "relief", Unit: "mm", Low: -0.4, High: 0.4, Scale: draw.Apart}
 	p, err := draw.Draw(ctx, draw.Scene{Title: "relief", Mesh: l.mesh, Values: values, Workers: job.Workers}, view, size)

@@ -52,6 +52,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	for i, f := range l.shown(job.Values.Int("spots")) {
 		out.Spots = append(out.Spots, l.spot(i+1, f))
 	}
+	out.Spots = l.betweens(out.Spots, job.Values.Int("spots"))
 	if err := l.write(job, p.Base()); err != nil {
 		return nil, err
 	}
@@ -70,11 +71,13 @@ type look struct {
 	loss    form.Loss // of the chain
 	lost    []float64 // along lostBy, mm: what moulding fills in is negative
 	lostBy  []geom.Vec
+	after   []geom.Vec // where the skin is when it comes out of the mould
 	beside  []bool
 	regions []region.Ball
 	lines   []line
-	open    float64  // length of rims, mm
-	odd     []string // what is to be said of openings, shells and sides
+	between []form.Line // places between two skins
+	open    float64     // length of rims, mm
+	odd     []string    // what is to be said of openings, shells and sides
 }
 
 func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
@@ -115,6 +118,7 @@ func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
 		}
 		l.lost, l.lostBy = moulded.Relief, moulded.Normal
 	}
+	l.mould()
 	job.Progress.Add(1)
 	return l, nil
 }
@@ -138,13 +142,15 @@ func (l *look) ends(ctx context.Context, workers int) error {
 	return nil
 }
 
-// moulded returns where the skin is when it comes out of the mould.
-func (l *look) moulded() []geom.Vec {
-	after := make([]geom.Vec, len(l.places))
+// mould tells where the skin is when it comes out of the mould.
+func (l *look) mould() {
+	l.after = make([]geom.Vec, len(l.places))
 	for i, p := range l.places {
-		after[i] = p.Sub(l.lostBy[i].Mul(l.lost[i]))
+		l.after[i] = p.Sub(l.lostBy[i].Mul(l.lost[i]))
 	}
-	return after
+	if l.detail > 0 {
+		l.after = l.skin.Unfolded(l.places, l.after, float64(1.5*l.detail))
+	}
 }
 
 func (l *look) write(job *step.Job, base string) error {
@@ -162,7 +168,7 @@ func (l *look) write(job *step.Job, base string) error {
 	if err := workpiece.Write(job, "map", base+"-relief.ply", plain, columns...); err != nil {
 		return err
 	}
-	if err := workpiece.Write(job, "moulded", base+"-moulded.ply", l.skin.CarryMesh(l.mesh, l.moulded())); err != nil {
+	if err := workpiece.Write(job, "moulded", base+"-moulded.ply", l.skin.CarryMesh(l.mesh, l.after)); err != nil {
 		return err
 	}
 	return workpiece.WriteText(job, "rows", base+"-relief.csv", l.rows())
@@ -185,7 +191,7 @@ func (l *look) measures() map[string]any {
 	m := map[string]any{
 		"relief.rms": math.Sqrt(relief.Total() / trusted), "lost.rms": math.Sqrt(lost.Total() / trusted),
 		"beside.share": near.Total() / all.Total(), "detail": l.detail, "edge": l.skin.MeanEdge(),
-		"lines": int64(len(l.lines)), "kept.mean": math.NaN(), "kept.least": math.NaN(),
+		"lines": int64(len(l.lines)), "lines.unknown": int64(len(l.between)), "kept.mean": math.NaN(), "kept.least": math.NaN(),
 	}
 	gone, deep, most, ratio := int64(0), int64(0), 0.0, 0.0
 	var before, after geom.Sum

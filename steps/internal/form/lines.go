@@ -17,6 +17,10 @@ type Line struct {
 	// deeper over the length of the edge of that skin; or, if that is less, the
 	// way straight across from wall to wall, half of them being nearer.
 	Width float64
+	// Between are its vertices if it lies between two skins that face one another, as
+	// where fingers part. It is no line in one skin then, and Depth and Width
+	// mean little: the form folds there. Of lines it is nil.
+	Between []int32
 }
 
 // Lines finds what is deeper than least mm, deepest first, by the depth of each
@@ -33,7 +37,10 @@ func (s *Skin) Lines(ctx context.Context, form []geom.Vec, depth []float64, but 
 	slices.SortFunc(deep, func(a, b int32) int {
 		return cmp.Or(cmp.Compare(depth[b], depth[a]), cmp.Compare(s.Back[a], s.Back[b]))
 	})
-	f := &finder{skin: s, form: form, depth: depth, least: least, reach2: float64(piece*piece) / 4, seen: make([]bool, len(depth)), on: make([]int32, len(s.Mesh.Tris))}
+	f := &finder{skin: s, form: form, depth: depth, least: least, reach2: float64(piece*piece) / 4, seen: make([]bool, len(depth)), long: make([]float64, len(depth)), on: make([]int32, len(s.Mesh.Tris))}
+	for v := range f.long {
+		f.long[v] = math.Inf(1)
+	}
 	var lines []Line
 	for i, v := range deep {
 		if i&1023 == 0 && ctx.Err() != nil {
@@ -53,8 +60,9 @@ type finder struct {
 	least  float64
 	reach2 float64
 	seen   []bool
-	on     []int32 // the line, from 1, that a triangle was last counted for
-	walls  []wall  // of the line at hand
+	long   []float64 // ways along the skin, infinite between looks
+	on     []int32   // the line, from 1, that a triangle was last counted for
+	walls  []wall    // of the line at hand
 }
 
 // line takes the piece of a line round its deepest vertex.
@@ -87,6 +95,9 @@ func (f *finder) line(v, number int32) Line {
 	}
 	if edge > 0 {
 		l.Width = min(2*area/edge, f.across(v))
+	}
+	if f.between(queue, math.Sqrt(f.reach2)/3) {
+		l.Between = queue
 	}
 	return l
 }

@@ -43,15 +43,25 @@ func (s *Skin) Soften(ctx context.Context, o *Operator, places []geom.Vec, loss 
 	return s.split(ctx, o, places, loss, Long)
 }
 
+// folded is how far, by cosine, the form may look against the skin: in a narrow
+// web it folds over itself, and its direction there is the other one. No wall of
+// a line leans out so far.
+const folded = 0.5
+
 func (s *Skin) split(ctx context.Context, o *Operator, places []geom.Vec, loss Loss, long float64) (*Split, error) {
 	smooth, err := o.softPlaces(ctx, places, loss)
 	if err != nil {
 		return nil, err
 	}
 	p := &Split{Cutoff: loss.Half, metric: o, Normal: s.Normals(smooth), Relief: make([]float64, len(places))}
-	for i, x := range places {
-		p.Relief[i] = x.Sub(smooth[i]).Dot(p.Normal[i])
-	}
+	geom.Chunks(len(places), s.workers, func(lo, hi int) {
+		for i := lo; i < hi; i++ {
+			if p.Normal[i].Dot(s.up[i].Vec()) < -folded {
+				p.Normal[i] = p.Normal[i].Mul(-1)
+			}
+			p.Relief[i] = places[i].Sub(smooth[i]).Dot(p.Normal[i])
+		}
+	})
 	back, err := o.Gauss(ctx, p.Relief, float64(long*loss.Half))
 	if err != nil {
 		return nil, err

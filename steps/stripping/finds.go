@@ -110,9 +110,6 @@ func (p *pull) tightSpot(k int32) step.Spot {
 // hookedSpots has one spot for each digit or other branch that points back
 // towards the opening: it catches like a barb.
 func (p *pull) hookedSpots() []step.Spot {
-	if p.passes == nil {
-		return nil
-	}
 	var list []step.Spot
 	for _, b := range p.barbs() {
 		if b.angle <= p.catch {
@@ -133,8 +130,12 @@ type barb struct {
 	root, tip geom.Vec
 }
 
-// barbs lists them. Bumps shorter than a twenty-fifth of the part do not catch.
+// barbs lists them; none where it is not known which way the part is pulled.
+// Bumps shorter than a twenty-fifth of the part do not catch.
 func (p *pull) barbs() []barb {
+	if p.passes == nil {
+		return nil
+	}
 	short := 0.04 * float64(p.Rings.Dist[p.farthest()])
 	var list []barb
 	for _, b := range p.Rings.Branches {

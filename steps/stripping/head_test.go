@@ -175,3 +175,25 @@ func TestFlatWaist(t *testing.T) {
 		t.Errorf("a bend of %v, the stretch in the %v", r.Measures["bends.angle"], r.Measures["stretch.place"])
 	}
 }
+
+// A leg whose opening is rounded over has none, and its stub is not judged: which
+// way it is pulled is not known.
+func TestStubWithoutOpening(t *testing.T) {
+	fault := specimen.Fault{What: specimen.Hook, Part: "right-leg", Size: 128, Seed: 4}
+	m := part(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "right-leg", 60_000)
+	wide := 0.0
+	for _, p := range m.Verts {
+		if p[2] < 1e-3 {
+			wide = max(wide, math.Hypot(float64(p[0]), float64(p[1])))
+		}
+	}
+	for i, p := range m.Verts {
+		if p[2] < 1e-3 {
+			m.Verts[i][2] = float32(-math.Sqrt(max(0, wide*wide-float64(p[0]*p[0])-float64(p[1]*p[1]))))
+		}
+	}
+	r := run(t, m, step.Values{"shape": "leg"})
+	if a := r.Measures["catch.angle"].(float64); !math.IsNaN(a) || r.Measures["catch.spots"] != int64(0) || r.Measures["opening.count"] != int64(0) {
+		t.Errorf("%v degrees, %v catch, %v openings", a, r.Measures["catch.spots"], r.Measures["opening.count"])
+	}
+}

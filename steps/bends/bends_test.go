@@ -133,6 +133,17 @@ func TestHairpin(t *testing.T) {
 	}
 }
 
+// Skin of a head that faces itself, as lips do, is told by its air, and nothing
+// is to be opened by an angle.
+func TestHeadFacesItself(t *testing.T) {
+	for air, says := range map[float64]string{0.6: "the head's skin faces itself across 0.60 mm of air", 0.01: "the head's skin touches itself"} {
+		r := run(t, elbow(10, 10+air/2, 180, 45, 260, 64), step.Values{"shape": "head"})
+		if len(r.Spots) != 1 || !strings.HasPrefix(r.Spots[0].Says, says) || strings.Contains(r.Spots[0].Says, "open") || r.Spots[0].Fault != (air > 0.02) {
+			t.Errorf("%g mm: %+v", air, r.Spots)
+		}
+	}
+}
+
 // Facing walls (facts, table F, 21): 7.4 mm are less than three walls of 2.5 mm,
 // 7.6 mm are not; of five, they are less.
 func TestFacingWalls(t *testing.T) {
@@ -366,7 +377,7 @@ func TestCancelled(t *testing.T) {
 func TestOutcomeIsPinned(t *testing.T) {
 	r := run(t, elbow(10, 22, 45, 45, 100, 40), nil)
 	got := fmt.Sprintf("%.1f %.2f %v", r.Measures["bends.angles"], r.Measures["bends.radii"], len(r.Spots))
-	if want := "[45.0] [12.00] 1"; got != want || (Kind{}).Handbook().Version != 7 {
+	if want := "[45.0] [12.00] 1"; got != want || (Kind{}).Handbook().Version != 8 {
 		t.Errorf("%s, want %s", got, want)
 	}
 }

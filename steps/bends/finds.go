@@ -102,6 +102,9 @@ func (k *look) nearFind(n near) find {
 	}
 	what := "folds onto itself"
 	f.spot.What = folded
+	if k.shape == limb.Head {
+		return k.headNear(f)
+	}
 	if n.branch != n.other || f.place == "hand" || k.amongDigits(n) {
 		f.spot.What = curled
 		if what = "is curled over the " + k.Region(k.shape, k.ringAt(n.other, n.under)); what == "is curled over the "+f.place {
@@ -121,6 +124,20 @@ func (k *look) nearFind(n near) find {
 		f.advice = fmt.Sprintf("open it to %.0f degrees or less, or close it until it touches", math.Floor(turn-by))
 	}
 	f.spot.Says = fmt.Sprintf("the %s %s with %.2f mm of air, %.2f mm asked for: metal does not plate into so thin a gap and vinyl webs it; %s", f.place, what, n.air, k.least, f.advice)
+	return f
+}
+
+// headNear says of skin of a head that faces itself, as lips and lids do: no
+// limb opens there.
+func (k *look) headNear(f find) find {
+	f.angle = 0
+	if f.air <= k.touch {
+		f.spot.Fault, f.advice = false, "none"
+		f.spot.Says = "the head's skin touches itself: join the skins so that no crevice is left between"
+		return f
+	}
+	f.advice = fmt.Sprintf("widen it to %.2f mm, or close it until it touches", k.least)
+	f.spot.Says = fmt.Sprintf("the head's skin faces itself across %.2f mm of air, %.2f mm asked for: metal does not plate into so thin a gap and vinyl webs it; %s", f.air, k.least, f.advice)
 	return f
 }
 

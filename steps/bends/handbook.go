@@ -14,7 +14,7 @@ const (
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "bends",
-		Version: 7,
+		Version: 8,
 		Summary: "Measures how sharply limbs and fingers bend, the radius on the inner side, and where skin nearly touches its own limb.",
 		Method: `The distance along the skin is counted from the edge of the opening and parts it into trunk and branches: five fingers are five branches. Between the opening and the tips the skin is given even values (each the mean of those about it); rings of these lie square to the limb on straight stretches and on evenly bent ones, and turn through a sharp joint without crossing. The part is cut there, and again square to the line through the middles of the cuts where that makes them no larger. Middles and directions of the cuts are the axis.
 
@@ -22,7 +22,7 @@ A bend is a stretch that turns one way. Its angle is that between the directions
 
 Where a forearm or shin has grown together with what it lies on, sections go through both and jump to where it leaves again. The angle is then that of the way from the middle of elbow or knee to wrist or ankle, within 5 degrees up to about 120; folded farther, no elbow or knee is found and the bend is unknown: pin the joint and look at it. Hand and foot are no tubes: where the trunk turns at and beyond wrist or ankle is named and not judged; fingers are.
 
-Skin that faces skin of its own limb across less than "least" is looked for where the way between them along the skin is over "apart" and over four times the air: a limb folded onto itself, or a finger curled over the hand. Touching is no fault: it can be joined; a thin gap is. The least air is measured on the triangles. Air between two fingers side by side is the step gaps' to find.`,
+Skin that faces skin of its own limb across less than "least" is looked for where the way between them along the skin is over "apart" and over four times the air: a limb folded onto itself, or a finger curled over the hand. On a head, lips and lids are found so. Touching is no fault: it can be joined; a thin gap is. The least air is measured on the triangles. Air between two fingers side by side is the step gaps' to find.`,
 		Sources: append(limb.Sources(),
 			"I. Kåsa, \"A circle fitting procedure and its error analysis\", 1976 (from memory)",
 			"Penn State Behrend, rotational moulding design: sharp corners lead to blow holes and porosity, bigger is usually better; no figure",

@@ -64,7 +64,7 @@ func (l *look) at(v int32) geom.Vec { return l.places[v].Add(l.mesh.Origin) }
 func (l *look) betweens(shown []step.Spot, most int) []step.Spot {
 	for _, f := range l.between[:min(len(l.between), max(0, most-len(shown)))] {
 		s := l.spot(len(shown)+1, line{Line: f, after: f.Depth})
-		s.What, s.Says = "between two skins", "two skins face one another here, as where fingers part: this is no line of one skin, and how deep it is is not told; see the step gaps."
+		s.What, s.Says = "between two skins", "two skins face one another here, as where fingers part or behind an ear: this is no line of one skin, and how deep it is is not told; see the step gaps."
 		s.Value, s.Unit = 0, ""
 		shown = append(shown, s)
 	}
@@ -136,7 +136,7 @@ func (l *look) notes() []string {
 		gone, deep = gone+int(count(f.gone)), deep+int(count(f.tooDeep))
 	}
 	if n := len(l.between); n > 0 {
-		notes = append(notes, fmt.Sprintf("at %d places two skins face one another within a cut-off, as where fingers part: how deep it is there is not told, and the picture of the moulded part is a guess; see the step gaps", n))
+		notes = append(notes, fmt.Sprintf("at %d places two skins face one another within a cut-off, as where fingers part or behind an ear: how deep it is there is not told, and the picture of the moulded part is a guess; see the step gaps", n))
 	}
 	if gone > 0 {
 		notes = append(notes, fmt.Sprintf("%d of %d pieces of lines will not be seen on the finished part", gone, len(l.lines)))

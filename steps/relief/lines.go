@@ -94,7 +94,11 @@ func (l *look) spot(number int, f line) step.Spot {
 	if f.region != "" {
 		where = f.region + " line"
 	}
-	s.Says = fmt.Sprintf("%s is %.2f mm deep and %.2f mm wide; after moulding it will be %.2f mm (%.0f %%).", where, f.Depth, f.Width, f.after, 100*f.after/f.Depth)
+	wide := "with no wall across it to tell its width"
+	if f.Width > 0 {
+		wide = fmt.Sprintf("and %.2f mm wide", f.Width)
+	}
+	s.Says = fmt.Sprintf("%s is %.2f mm deep %s; after moulding it will be %.2f mm (%.0f %%).", where, f.Depth, wide, f.after, 100*f.after/f.Depth)
 	switch {
 	case f.gone:
 		s.What = "line that vanishes"
@@ -119,6 +123,14 @@ func (l *look) rows() string {
 	return b.String()
 }
 
+// counted returns a number with what it counts.
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
 // notes says what people should know beside the spots.
 func (l *look) notes() []string {
 	notes := slices.Clone(l.odd)
@@ -136,13 +148,13 @@ func (l *look) notes() []string {
 		gone, deep = gone+int(count(f.gone)), deep+int(count(f.tooDeep))
 	}
 	if n := len(l.between); n > 0 {
-		notes = append(notes, fmt.Sprintf("at %d places two skins face one another within a cut-off, as where fingers part or behind an ear: how deep it is there is not told, and the picture of the moulded part is a guess; see the step gaps", n))
+		notes = append(notes, fmt.Sprintf("at %s two skins face one another within a cut-off, as where fingers part or behind an ear: how deep it is there is not told, and the picture of the moulded part is a guess; see the step gaps", counted(n, "place")))
 	}
 	if gone > 0 {
 		notes = append(notes, fmt.Sprintf("%d of %d pieces of lines will not be seen on the finished part", gone, len(l.lines)))
 	}
 	if deep > 0 {
-		notes = append(notes, fmt.Sprintf("%d pieces of lines are too deep for their width", deep))
+		notes = append(notes, fmt.Sprintf("too deep for its width: %s of lines", counted(deep, "piece")))
 	}
 	return notes
 }

@@ -15,7 +15,8 @@ type Line struct {
 	Depth float64 // mm below the skin beside it
 	// Width is how wide it is at half its depth, mm: twice the skin that lies
 	// deeper over the length of the edge of that skin; or, if that is less, the
-	// way straight across from wall to wall, half of them being nearer.
+	// way straight across from wall to wall, half of them being nearer. It is 0
+	// where half of the walls or more face none: at the foot of a step.
 	Width float64
 	// Between are its vertices if it lies between two skins that face one another, as
 	// where fingers part. It is no line in one skin then, and Depth and Width
@@ -93,8 +94,8 @@ func (f *finder) line(v, number int32) Line {
 			}
 		}
 	}
-	if edge > 0 {
-		l.Width = min(2*area/edge, f.across(v))
+	if across := f.across(v); !math.IsInf(across, 1) {
+		l.Width = min(2*area/edge, across)
 	}
 	if f.between(queue, math.Sqrt(f.reach2)/3) {
 		l.Between = queue

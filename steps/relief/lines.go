@@ -140,7 +140,10 @@ func (l *look) notes() []string {
 	if l.detail == 0 {
 		notes = append(notes, "no link of the chain says which detail it holds, so nothing is softened in the prediction")
 	}
-	if edge := l.skin.MeanEdge(); l.detail > 0 && l.detail < 3*edge {
+	switch edge := l.skin.MeanEdge(); {
+	case l.split.Cutoff < 3*edge:
+		notes = append(notes, fmt.Sprintf("the triangles (%.2f mm) are too coarse to tell lines from form at a cut-off of %.1f mm: give finer ones, or a cut-off of %.0f mm or more", edge, l.split.Cutoff, math.Ceil(3*edge)))
+	case l.detail > 0 && l.detail < 3*edge:
 		notes = append(notes, fmt.Sprintf("the triangles (%.2f mm) are too coarse to show what a chain that holds %.2f mm does to the finest lines", edge, l.detail))
 	}
 	gone, deep := 0, 0

@@ -127,6 +127,16 @@ func TestSmoothSkin(t *testing.T) {
 	}
 }
 
+// TestCoarse: triangles too coarse for the cut-off are said to be.
+func TestCoarse(t *testing.T) {
+	for edge, coarse := range map[float64]bool{1: false, 1.4: true} { // diagonals make the mean edge 1.14 times that
+		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, bowl(30, edge))})
+		if says := strings.Join(r.Notes, "; "); strings.Contains(says, "too coarse to tell lines from form at a cut-off of 4.0 mm") != coarse {
+			t.Errorf("triangles of %g mm: %q", edge, says)
+		}
+	}
+}
+
 // TestRegionsAreNamed: a line in a named place says so.
 func TestRegionsAreNamed(t *testing.T) {
 	place := step.Table{Names: []string{"at", "radius"}, Kinds: []step.ValueType{step.Point, step.Length}, Values: []any{[]float64{0, 10, 40}, 30.0}}

@@ -98,12 +98,21 @@ func Touches(a, b *Cloud, pose Pose, reach float64, most int) []Touch {
 
 // Toucher asks for the touches of two clouds again and again, as their pose is
 // bettered. What was nearest the time before bounds the search for what is
-// nearest now, which halves the work and changes no answer.
+// nearest now, and where nothing was near nothing can be before the point has
+// moved so far: that takes off most of the work and changes no answer.
 type Toucher struct {
 	a, b *Cloud
 	most int
-	last [2][]int32 // per point asked, 1 + the nearest of the time before; 0 if none
+	last [2][]partner
 	into []Touch
+}
+
+// partner is what a Toucher knows of a point it asked for: 1 + the nearest of the
+// last time, or, where that is 0, that nothing lay within free mm of at.
+type partner struct {
+	near int32
+	free float64
+	at   Vec
 }
 
 // NewToucher returns a Toucher for up to about most points of each cloud.
@@ -122,10 +131,10 @@ func (t *Toucher) Touches(pose Pose, reach float64) []Touch {
 	return t.into
 }
 
-func (t *Toucher) ask(reach float64, last *[]int32, p, q *Cloud, to Pose, say func(at, plane, normal Vec, k int) Touch) {
+func (t *Toucher) ask(reach float64, last *[]partner, p, q *Cloud, to Pose, say func(at, plane, normal Vec, k int) Touch) {
 	step := 1 + len(p.Points)/t.most
 	if *last == nil {
-		*last = make([]int32, len(p.Points)/step+1)
+		*last = make([]partner, len(p.Points)/step+1)
 	}
 	for k := 0; k < len(p.Points); k += step {
 		if p.Rim[k] {
@@ -134,11 +143,18 @@ func (t *Toucher) ask(reach float64, last *[]int32, p, q *Cloud, to Pose, say fu
 		at := to.Apply(p.Points[k].Vec())
 		before := &(*last)[k/step]
 		bound := Near{-1, float64(reach * reach)}
-		if *before > 0 {
-			bound.Dist2 = min(bound.Dist2, q.Points[*before-1].Vec().Sub(at).Len2())
+		if before.near > 0 {
+			bound.Dist2 = min(bound.Dist2, q.Points[before.near-1].Vec().Sub(at).Len2())
+		} else if way := before.free - reach; way > 0 && at.Sub(before.at).Len2() < float64(way*way)*(1-1e-9) {
+			continue
 		}
 		near := q.nearest(at, bound)
-		if *before = near.ID + 1; near.ID < 0 || q.Rim[near.ID] {
+		*before = partner{near: near.ID + 1}
+		if near.ID < 0 {
+			before.free, before.at = reach*(1-1e-9), at
+			continue
+		}
+		if q.Rim[near.ID] {
 			continue
 		}
 		n := q.Normals[near.ID].Vec()

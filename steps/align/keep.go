@@ -1,17 +1,17 @@
 package align
 
 import (
-	"bytes"
 	"context"
 	"encoding/binary"
 	"errors"
-	"io"
+	"math"
 
 	"layette/steps/internal/geom"
 )
 
 // This file writes a thinned scan as bytes and reads it back, so that a scan
-// that did not change is not thinned and described again.
+// that did not change is not thinned and described again. All is little-endian;
+// lists begin with their length, 64 bits.
 
 var errShort = errors.New("what was kept of a scan is damaged")
 
@@ -32,29 +32,22 @@ func (c *scan) encode() []byte {
 	return b
 }
 
-func (c *scan) decode(ctx context.Context, data []byte, spacing float64, workers int) error {
-	r := bytes.NewReader(data)
-	coarse, err := readCloud(ctx, r, spacing, workers)
-	if err != nil {
-		return err
+func (c *scan) decode(ctx context.Context, data []byte, spacing float64) error {
+	r := &keptReader{data: data}
+	coarse, fine := r.cloud(spacing), r.cloud(spacing/2)
+	coarse.Tris = make([]geom.Tri, r.count(12))
+	for k := range coarse.Tris {
+		r.ints(coarse.Tris[k][:])
 	}
-	fine, err := readCloud(ctx, r, spacing/2, workers)
-	if err != nil {
-		return err
+	f := geom.NewEmptyFeatures(r.count(4))
+	r.ints(f.At)
+	for k := range f.Row {
+		r.floats(f.Row[k][:])
 	}
-	n, err := count(r)
-	if err != nil {
-		return err
+	if r.short {
+		return errShort
 	}
-	coarse.Tris = make([]geom.Tri, n)
-	if err := readAll(r, coarse.Tris); err != nil {
-		return err
-	}
-	if n, err = count(r); err != nil {
-		return err
-	}
-	f := geom.NewEmptyFeatures(n)
-	if err := readAll(r, f.At, f.Row); err != nil {
+	if err := errors.Join(coarse.Index(ctx, 1), fine.Ready(ctx, 1)); err != nil {
 		return err
 	}
 	c.view.Cloud, c.fine, c.features = coarse, fine, f
@@ -62,32 +55,58 @@ func (c *scan) decode(ctx context.Context, data []byte, spacing float64, workers
 	return nil
 }
 
-func readCloud(ctx context.Context, r *bytes.Reader, spacing float64, workers int) (*geom.Cloud, error) {
-	n, err := count(r)
-	if err != nil {
-		return nil, err
+// keptReader reads what encode wrote. Past the end it reads noughts and says so.
+type keptReader struct {
+	data  []byte
+	short bool
+}
+
+// take returns the next n bytes.
+func (r *keptReader) take(n int) []byte {
+	if n > len(r.data) {
+		r.data, r.short = nil, true
+		return make([]byte, n)
 	}
+	b := r.data[:n]
+	r.data = r.data[n:]
+	return b
+}
+
+// count reads how many items of at least size bytes follow; never more than fit.
+func (r *keptReader) count(size int) int {
+	n := binary.LittleEndian.Uint64(r.take(8))
+	if n > uint64(len(r.data)/size) {
+		r.short = true
+		return 0
+	}
+	return int(n)
+}
+
+func (r *keptReader) floats(into []float32) {
+	b := r.take(4 * len(into))
+	for k := range into {
+		into[k] = math.Float32frombits(binary.LittleEndian.Uint32(b[4*k:]))
+	}
+}
+
+func (r *keptReader) ints(into []int32) {
+	b := r.take(4 * len(into))
+	for k := range into {
+		into[k] = int32(binary.LittleEndian.Uint32(b[4*k:]))
+	}
+}
+
+func (r *keptReader) cloud(spacing float64) *geom.Cloud {
+	n := r.count(25)
 	c := &geom.Cloud{Spacing: spacing, Points: make([]geom.Point, n), Normals: make([]geom.Point, n), Rim: make([]bool, n)}
-	if err := readAll(r, &c.Noise, c.Points, c.Normals, c.Rim); err != nil {
-		return nil, err
-	}
-	return c, c.Index(ctx, workers)
-}
-
-// count reads how many items follow; never more than there are bytes.
-func count(r *bytes.Reader) (int, error) {
-	var n uint64
-	if err := binary.Read(r, binary.LittleEndian, &n); err != nil || n > uint64(r.Len()) {
-		return 0, errShort
-	}
-	return int(n), nil
-}
-
-func readAll(r io.Reader, into ...any) error {
-	for _, x := range into {
-		if err := binary.Read(r, binary.LittleEndian, x); err != nil {
-			return errShort
+	c.Noise = math.Float64frombits(binary.LittleEndian.Uint64(r.take(8)))
+	for _, list := range [][]geom.Point{c.Points, c.Normals} {
+		for k := range list {
+			r.floats(list[k][:])
 		}
 	}
-	return nil
+	for k, b := range r.take(n) {
+		c.Rim[k] = b != 0
+	}
+	return c
 }

@@ -185,7 +185,7 @@ func (s *session) ready(ctx context.Context) error {
 
 func (s *session) thin(ctx context.Context, c *scan) error {
 	key := fmt.Sprintf("thin %d %s %s %x %v", Kind{}.Handbook().Version, c.file.SHA256, c.file.Units, s.spacing, c.fixed)
-	if data, ok := workpiece.Kept(s.job, key); ok && c.decode(ctx, data, s.spacing, 1) == nil {
+	if data, ok := workpiece.Kept(s.job, key); ok && c.decode(ctx, data, s.spacing) == nil {
 		return nil
 	}
 	p, err := workpiece.OpenScan(ctx, s.alone(), c.file)

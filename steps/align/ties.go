@@ -16,6 +16,7 @@ type tie struct {
 	fine bool      // its equations are of the fine clouds
 	from geom.Pose // a in b's frame when they were taken; zero if they never were
 	pull geom.Normal6
+	asks *geom.Toucher // of the clouds that fine says; nil before the first time
 }
 
 // Rules for ties. Common practice, no source.
@@ -125,12 +126,15 @@ func (g *group) strayed(t *tie) float64 {
 
 // take takes the equations of two scans as they lie now.
 func (g *group) take(t *tie, fine bool) {
-	a, b, most := g.s.scans[t.a].view.Cloud, g.s.scans[t.b].view.Cloud, 300
-	if fine {
-		a, b, most = g.s.scans[t.a].fine, g.s.scans[t.b].fine, 700
+	if t.asks == nil || t.fine != fine {
+		a, b := g.s.scans[t.a], g.s.scans[t.b]
+		t.asks = geom.NewToucher(a.view.Cloud, b.view.Cloud, 300)
+		if fine {
+			t.asks = geom.NewToucher(a.fine, b.fine, 700)
+		}
 	}
 	t.fine, t.from = fine, g.at[t.a].Then(g.at[t.b].Inverse())
-	touches := geom.Touches(a, b, t.from, tieReach*g.s.spacing, most)
+	touches := t.asks.Touches(t.from, tieReach*g.s.spacing)
 	for k := range touches {
 		x := &touches[k]
 		x.At, x.Plane, x.Normal = g.at[t.b].Apply(x.At), g.at[t.b].Apply(x.Plane), g.at[t.b].Rot.Apply(x.Normal)

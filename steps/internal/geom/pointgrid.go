@@ -36,10 +36,14 @@ const (
 	emptiest    = 64  // cells for each point at most; strays far away make a grid of nothing
 )
 
-// newPointGrid returns nil where a grid would be mostly empty.
+// newPointGrid returns nil where a grid would be mostly empty, and where a point
+// is nowhere.
 func newPointGrid(pts []Point, side float64) *pointGrid {
 	box := EmptyBox()
 	for _, p := range pts {
+		if !p.Vec().Finite() {
+			return nil
+		}
 		box = box.Include(p.Vec())
 	}
 	g := &pointGrid{low: box.Min, side: side}

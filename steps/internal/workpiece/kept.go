@@ -18,6 +18,11 @@ func Kept(job *step.Job, key string) ([]byte, bool) {
 		return nil, false
 	}
 	defer r.Close()
+	if s, ok := r.(interface{ Size() int64 }); ok { // read at once
+		data := make([]byte, s.Size())
+		_, err := io.ReadFull(r, data)
+		return data, err == nil
+	}
 	data, err := io.ReadAll(r)
 	return data, err == nil
 }

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"io"
 	"maps"
 	"math"
@@ -193,8 +194,7 @@ func TestKeptWork(t *testing.T) {
 		return n
 	}
 	result := func(files []step.File) string {
-		res := steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}, Kept: kept})
-		return string(res.Files["poses/poses.json"]) + string(res.Files["pairs/pairs.csv"]) + string(res.Files["placed/placed.ply"])
+		return bytesOf(steptest.Run(t, Kind{}, steptest.Given{Inputs: map[string][]step.File{"scans": files}, Kept: kept}))
 	}
 	few := result(files[1:])
 	before := maps.Clone(kept)
@@ -213,9 +213,24 @@ func TestKeptWork(t *testing.T) {
 	if result(files) != first {
 		t.Error("damaged leftovers changed the result")
 	}
-	if anew := runAnew(t, files, 2); string(anew.Files["poses/poses.json"]) != first[:len(anew.Files["poses/poses.json"])] {
+	if bytesOf(runAnew(t, files, 2)) != first {
 		t.Error("without leftovers another result")
 	}
+	kept = steptest.Kept{} // one scan replaced: out goes the second, in comes the first
+	result(files[1:])
+	swapped := append(slices.Clone(files[2:]), files[0])
+	if after := result(swapped); after != bytesOf(runAnew(t, swapped, 1)) {
+		t.Error("one scan replaced: over leftovers another result than anew")
+	}
+}
+
+// bytesOf is all that a run wrote, pictures too.
+func bytesOf(res *steptest.Result) string {
+	var b strings.Builder
+	for _, name := range slices.Sorted(maps.Keys(res.Files)) {
+		fmt.Fprintf(&b, "%s %d\n%s\n", name, len(res.Files[name]), res.Files[name])
+	}
+	return b.String()
 }
 
 type nopCloser struct{ io.Writer }

@@ -3,6 +3,7 @@ package geom
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -251,4 +252,37 @@ func BenchmarkFeatures(b *testing.B) {
 		}
 	}
 	b.ReportMetric(float64(len(c.Points))*float64(b.N)/b.Elapsed().Seconds()/1e3, "kpoints/s")
+}
+
+// TestToucherRemembers: whatever a Toucher was asked before, it answers as one
+// that was asked nothing; and a cloud that was made ready as one with its tree.
+func TestToucherRemembers(t *testing.T) {
+	a, err := Thinned(t.Context(), bumpy(160, 0.05, 1), 1, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := Thinned(t.Context(), bumpy(150, 0.05, 2), 1, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ready := &Cloud{Points: b.Points, Normals: b.Normals, Rim: b.Rim, Spacing: b.Spacing}
+	if err := ready.Ready(t.Context(), 1); err != nil || ready.Tree != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(9, 1))
+	for range 20 {
+		asked, pose := NewToucher(a, ready, 300), NoMove
+		pose.Move = Vec{20 * r.NormFloat64(), 20 * r.NormFloat64(), 3 * r.NormFloat64()}
+		for _, reach := range []float64{3, 2.7, 2.4, 0.5, 2, 1.5, 4} {
+			want := Touches(a, b, pose, reach, 300)
+			if got := asked.Touches(pose, reach); !slices.Equal(got, want) {
+				t.Fatalf("%d touches within %v, want %d", len(got), reach, len(want))
+			}
+			var x [6]float64
+			for k := range x {
+				x[k] = 0.3 * r.NormFloat64()
+			}
+			pose = pose.Stepped(x, pose.Apply(a.Middle()), a.Size())
+		}
+	}
 }

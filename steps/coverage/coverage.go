@@ -28,7 +28,7 @@ func (Kind) Handbook() step.Handbook {
 	}
 	return step.Handbook{
 		Name:    "coverage",
-		Version: 5,
+		Version: 6,
 		Summary: "Tells what no scan saw, the likely cause, and where to stand for the next shot.",
 		Method: "Unseen places are the holes of the joined surface and its invented skin (seen = 0). As many of the largest as the part has " +
 			"openings of its own (a neck, a wrist) are set apart.\n\n" +
@@ -154,6 +154,9 @@ func one(x float64) string { return strconv.FormatFloat(math.Round(x*10)/10+0, '
 func (c *cover) measures() map[string]any {
 	var seen [4]geom.Sum
 	for t, tri := range c.m.Tris {
+		if c.m.Seen[tri[0]] == 0 || c.m.Seen[tri[1]] == 0 || c.m.Seen[tri[2]] == 0 {
+			continue // invented
+		}
 		a, b, e := c.m.Corners(t)
 		third := b.Sub(a).Cross(e.Sub(a)).Len() / 6
 		for _, v := range tri {

@@ -2,6 +2,7 @@ package coverage
 
 import (
 	"math"
+	"slices"
 
 	"layette/steps/internal/geom"
 )
@@ -100,7 +101,8 @@ func (s *spread) short() float64 {
 	return 4 * math.Sqrt(max(values[1], 0))
 }
 
-// invented returns the connected patches of vertices that no scan saw.
+// invented returns the connected patches of triangles with a corner that no scan
+// saw.
 func (c *cover) invented() []*place {
 	m := c.m
 	sets := geom.NewSets(len(m.Verts))
@@ -112,51 +114,45 @@ func (c *cover) invented() []*place {
 		}
 	}
 	of, n := sets.Number()
-	skin, normal, at := make([]float64, n), make([]geom.Vec, n), make([]geom.Vec, n)
-	for t, tri := range m.Tris {
-		a, b, e := m.Corners(t)
-		cross := b.Sub(a).Cross(e.Sub(a)).Mul(1.0 / 6)
-		w := cross.Len()
-		for _, v := range tri {
-			if s := of[v]; m.Seen[v] == 0 {
-				skin[s] += w
-				normal[s] = normal[s].Add(cross)
-				at[s] = at[s].Add(m.Verts[v].Vec().Mul(w))
-			}
-		}
-	}
 	number := make([]*place, n)
 	var list []*place
 	for v, s := range of {
-		if m.Seen[v] != 0 || skin[s] == 0 {
+		if m.Seen[v] != 0 {
 			continue
 		}
-		p := number[s]
-		if p == nil {
-			p = &place{first: int32(v), area: skin[s], normal: normal[s].Unit(), at: at[s].Mul(1 / skin[s]), wide: 2 * math.Sqrt(skin[s]/math.Pi)}
-			number[s] = p
-			list = append(list, p)
+		if number[s] == nil {
+			number[s] = &place{first: int32(v)}
+			list = append(list, number[s])
 		}
-		p.verts = append(p.verts, int32(v))
+		number[s].verts = append(number[s].verts, int32(v))
 	}
+	spreads := make([]spread, n)
+	for t, tri := range m.Tris {
+		for _, v := range tri {
+			if m.Seen[v] == 0 { // and so are all others of it that nobody saw
+				a, b, e := m.Corners(t)
+				number[of[v]].take(&spreads[of[v]], a, b, e)
+				break
+			}
+		}
+	}
+	list = slices.DeleteFunc(list, func(p *place) bool { return p.area == 0 })
 	for _, p := range list {
-		p.narrow(m)
+		p.normal, p.at = p.normal.Unit(), p.at.Mul(1/p.area)
+		p.wide = min(2*math.Sqrt(p.area/math.Pi), spreads[of[p.first]].short())
 		p.settle(m)
 	}
 	return list
 }
 
-// narrow measures the short axis of a patch that is longer than wide.
-func (p *place) narrow(m *geom.Mesh) {
-	const few = 12 // vertices tell no shape
-	if len(p.verts) < few {
-		return
+// take adds a triangle to a patch.
+func (p *place) take(s *spread, a, b, c geom.Vec) {
+	cross := b.Sub(a).Cross(c.Sub(a)).Mul(0.5)
+	w := cross.Len()
+	p.area, p.normal, p.at = p.area+w, p.normal.Add(cross), p.at.Add(a.Add(b).Add(c).Mul(w/3))
+	for _, q := range [3]geom.Vec{a.Add(b).Mul(0.5), b.Add(c).Mul(0.5), c.Add(a).Mul(0.5)} {
+		s.add(q, w/3)
 	}
-	var s spread
-	for _, v := range p.verts {
-		s.add(m.Verts[v].Vec().Sub(p.at), 1)
-	}
-	p.wide = min(p.wide, s.short())
 }
 
 // long is the long axis, of an ellipse of that area and width.

@@ -204,23 +204,20 @@ func opened(s *skin, wide float64) *skin {
 		}
 	}
 	of, n := sets.Number()
-	area := make([]float64, n) // thirds of the triangles about each unseen vertex
+	area, patch := make([]float64, n), make([]int32, len(s.Tris)) // of each triangle, its patch; -1 if it was seen
 	for t, tri := range s.Tris {
-		a, b, c := s.Corners(t)
-		third := b.Sub(a).Cross(c.Sub(a)).Len() / 6
+		patch[t] = -1
 		for _, v := range tri {
 			if s.Seen[v] == 0 {
-				area[of[v]] += third
+				patch[t] = of[v]
 			}
+		}
+		if patch[t] >= 0 {
+			a, b, c := s.Corners(t)
+			area[patch[t]] += b.Sub(a).Cross(c.Sub(a)).Len() / 2
 		}
 	}
-	mesh, from := kept(s.Mesh, func(t int) bool {
-		for _, v := range s.Tris[t] {
-			if s.Seen[v] == 0 && 4*area[of[v]] > math.Pi*wide*wide {
-				return false
-			}
-		}
-		return true
-	})
-	return s.from(mesh, from)
+	return s.from(kept(s.Mesh, func(t int) bool {
+		return patch[t] < 0 || 4*area[patch[t]] <= math.Pi*wide*wide
+	}))
 }

@@ -14,7 +14,8 @@ import (
 type darning struct {
 	*skin
 	wide float64
-	tied map[[2]int32]bool // vertices of rims that an edge joins
+	tied map[[2]int32]bool  // vertices of rims that an edge joins, or a tie
+	ties map[[2]int32]int32 // the vertex in the middle of each tie, once it is made
 }
 
 // darn closes every hole that can be cut, by ties from rim to rim no longer than
@@ -25,7 +26,7 @@ func (m *merger) darn(ctx context.Context, s *skin, wide float64) error {
 	if err != nil {
 		return err
 	}
-	d := &darning{skin: s, wide: wide, tied: tied(s.Mesh, e)}
+	d := &darning{skin: s, wide: wide, tied: tied(s.Mesh, e), ties: map[[2]int32]int32{}}
 	for _, rim := range s.Rims(e) {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
@@ -39,7 +40,7 @@ func (m *merger) darn(ctx context.Context, s *skin, wide float64) error {
 			continue
 		}
 		for _, piece := range pieces {
-			s.fan(piece)
+			d.fan(piece)
 		}
 		m.darned++
 	}
@@ -91,7 +92,7 @@ func (d *darning) cut(hole []int32, done [][]int32) ([][]int32, bool) {
 	if j == 0 {
 		return append(done, hole), small
 	}
-	d.tied[pair(hole[i], hole[j])] = true
+	d.tied[pair(hole[i], hole[j])], d.ties[pair(hole[i], hole[j])] = true, 0
 	done, ok := d.cut(slices.Clone(hole[i:j+1]), done)
 	if !ok {
 		return nil, false
@@ -192,16 +193,31 @@ func (w walk) left(a, b, k int) bool {
 	return w.at[b].Sub(w.at[a]).Cross(w.at[k].Sub(w.at[a])).Dot(w.twice[len(w.at)]) > 0
 }
 
-// fan closes a hole.
-func (s *skin) fan(hole []int32) {
+// fan closes a piece of a hole. Its middle, and those of its ties, no scan saw.
+func (d *darning) fan(piece []int32) {
 	var sum geom.Vec
-	for _, v := range hole {
-		sum = sum.Add(s.Verts[v].Vec())
+	for _, v := range piece {
+		sum = sum.Add(d.Verts[v].Vec())
 	}
-	middle := int32(len(s.Verts))
-	s.Verts = append(s.Verts, sum.Mul(1/float64(len(hole))).Point())
+	middle := d.invent(sum.Mul(1 / float64(len(piece))))
+	for i, v := range piece {
+		w := piece[(i+1)%len(piece)]
+		half, tie := d.ties[pair(v, w)]
+		if !tie {
+			d.Tris = append(d.Tris, geom.Tri{v, w, middle})
+			continue
+		}
+		if half == 0 {
+			half = d.invent(d.Verts[v].Vec().Add(d.Verts[w].Vec()).Mul(0.5))
+			d.ties[pair(v, w)] = half
+		}
+		d.Tris = append(d.Tris, geom.Tri{v, half, middle}, geom.Tri{half, w, middle})
+	}
+}
+
+// invent adds a vertex that no scan saw.
+func (s *skin) invent(at geom.Vec) int32 {
+	s.Verts = append(s.Verts, at.Point())
 	s.Seen, s.disagree = append(s.Seen, 0), append(s.disagree, 0)
-	for i, v := range hole {
-		s.Tris = append(s.Tris, geom.Tri{v, hole[(i+1)%len(hole)], middle})
-	}
+	return int32(len(s.Verts) - 1)
 }

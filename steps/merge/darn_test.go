@@ -69,6 +69,9 @@ func TestSlits(t *testing.T) {
 			t.Errorf("half %g mm wide: %v rims, %v darned, watertight %v", c.half, r.Measures["open.rims"], r.Measures["darned"], r.Measures["watertight"])
 		}
 		m, _ := surfaceOf(t, r)
+		if n := patches(m); int64(n) != r.Measures["darned"] {
+			t.Errorf("half %g mm wide: %d patches are marked as invented in %v holes", c.half, n, r.Measures["darned"])
+		}
 		for i := range m.Tris {
 			a, b, d := m.Corners(i)
 			if b.Sub(a).Cross(d.Sub(a)).Dot(a.Add(b).Add(d)) < 0 {
@@ -81,6 +84,25 @@ func TestSlits(t *testing.T) {
 			}
 		}
 	}
+}
+
+// patches counts the sets of unseen vertices that hang together by edges.
+func patches(m *geom.Mesh) int {
+	sets := geom.NewSets(len(m.Verts))
+	for _, t := range m.Tris {
+		for k := range 3 {
+			if a, b := t[k], t[(k+1)%3]; m.Seen[a] == 0 && m.Seen[b] == 0 {
+				sets.Join(a, b)
+			}
+		}
+	}
+	n := 0
+	for v, seen := range m.Seen {
+		if seen == 0 && sets.Lead(int32(v)) == int32(v) {
+			n++
+		}
+	}
+	return n
 }
 
 // TestOpening: of two places that no scan saw, 16 and 9 mm wide, both are closed,

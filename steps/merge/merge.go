@@ -21,7 +21,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "merge",
-		Version: 12,
+		Version: 13,
 		Summary: "Joins the placed scans of a part into one surface.",
 		Method: "Of every scan points closer together than three quarters of a voxel are put together, the skin is smoothed by its own points once, and kept from run to run. At the samples of a fine grid near it each " +
 			"placed scan speaks by the distance to that skin; where it is seen poorly (beyond 68 degrees, at its border) and no two others saw it well, by all points about. What is said is averaged by weight: the square of the cosine of the viewing angle, " +
@@ -193,10 +193,7 @@ func (m *merger) march(ctx context.Context, f *field) (*skin, error) {
 
 // trimmed cuts off what no scan saw.
 func (m *merger) trimmed(ctx context.Context, s *skin) (*skin, error) {
-	seen, from := kept(s.Mesh, func(t int) bool {
-		tri := s.Tris[t]
-		return s.Seen[tri[0]] > 0 && s.Seen[tri[1]] > 0 && s.Seen[tri[2]] > 0
-	})
+	seen, from := kept(s.Mesh, s.seen)
 	if len(seen.Tris) == 0 {
 		return nil, fmt.Errorf("no two of the scans agree on any skin: they are misplaced, or their noise is far above the voxel of %.3g mm", m.voxel)
 	}
@@ -206,6 +203,12 @@ func (m *merger) trimmed(ctx context.Context, s *skin) (*skin, error) {
 	}
 	m.scraps += scraps
 	return s.from(seen, from).from(mesh, left), nil
+}
+
+// seen reports whether scans saw all corners of a triangle; if not it is invented.
+func (s *skin) seen(t int) bool {
+	tri := s.Tris[t]
+	return s.Seen[tri[0]] > 0 && s.Seen[tri[1]] > 0 && s.Seen[tri[2]] > 0
 }
 
 // from is the skin that is left of s: mesh, of which vertex v was from[v].
@@ -224,14 +227,12 @@ func (m *merger) outcome(ctx context.Context, s *skin) (*step.Outcome, error) {
 		return nil, err
 	}
 	var all, invented geom.Sum
-	for t, tri := range s.Tris {
+	for t := range s.Tris {
 		a, b, c := s.Corners(t)
-		third := b.Sub(a).Cross(c.Sub(a)).Len() / 6
-		for _, v := range tri {
-			all.Add(third)
-			if s.Seen[v] == 0 {
-				invented.Add(third)
-			}
+		area := b.Sub(a).Cross(c.Sub(a)).Len() / 2
+		all.Add(area)
+		if !s.seen(t) {
+			invented.Add(area)
 		}
 	}
 	half, most := s.disagreement()

@@ -363,7 +363,7 @@ func TestTooFine(t *testing.T) {
 func TestPinned(t *testing.T) {
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: globes(t, dirs[:9]), Values: step.Values{"voxel": 1.0}})
 	sum := fmt.Sprintf("%x", sha256.Sum256(r.Files["surface/merged.ply"]))[:16]
-	if v := (Kind{}).Handbook().Version; v != 12 || sum != pinned {
+	if v := (Kind{}).Handbook().Version; v != 13 || sum != pinned {
 		t.Errorf("version %d gives %s, pinned is %s", v, sum, pinned)
 	}
 }

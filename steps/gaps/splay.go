@@ -18,10 +18,11 @@ import (
 // in it. Where the water that just covers a place has come up from the bottom,
 // and covers no gap clear of the bottom that is about as narrow, the place lies
 // on the way down to a crevice; if walls open there by more than the angle at
-// which an edge can be told, they are the crevice's. Parallel walls stay a gap,
-// however their slot ends, and so does every place where width is least with
-// wider air on all sides. Flooding with sets: S. Beucher, C. Lantuéjoul, "Use of
-// watersheds in contour detection", 1979, and what followed (from memory).
+// which an edge can be told, they are the crevice's, unless the valley between
+// them has a landing. Parallel walls stay a gap, however their slot ends, and so
+// does every place where width is least with wider air on all sides. Flooding
+// with sets: S. Beucher, C. Lantuéjoul, "Use of watersheds in contour
+// detection", 1979, and what followed (from memory).
 
 // falls is how much narrower a V is near its bottom than clear of it, mm: what
 // walls open by 6 degrees lose from one and a half times to half the way along
@@ -52,39 +53,49 @@ func (l *look) splay(ctx context.Context) error {
 			}
 		})
 	}
-	open := l.openSkin(w)
+	l.meet(walls, w)
+	return context.Cause(ctx)
+}
+
+// meet makes these walls, and what joins them at the bottom, those of a crevice;
+// not where they come to lie along one another before they meet: there they are
+// a gap.
+func (l *look) meet(walls []int32, w *water) {
+	if len(walls) == 0 {
+		return
+	}
+	was := slices.Clone(l.class)
 	split := map[int32]bool{} // which sets, with all under water, hold such walls
 	for _, i := range walls {
-		if lead := w.sets.Lead(l.skin.Vert[i]); open[lead] > 0 {
-			l.class[i] = crevice
-			split[lead] = true
-		}
+		l.class[i] = crevice
+		split[w.sets.Lead(l.skin.Vert[i])] = true
 	}
 	for i, v := range l.skin.Vert {
 		if l.class[i] == slot && split[w.sets.Lead(v)] {
 			l.class[i] = crevice
 		}
 	}
-	return context.Cause(ctx)
-}
-
-// openSkin returns for each set, by its lead, the facing skin that opens less
-// the skin that does not, mm²: the walls of a slot are parallel all the way down
-// and only its rim opens.
-func (l *look) openSkin(w *water) map[int32]float64 {
-	open := map[int32]float64{}
-	for i, v := range l.skin.Vert {
-		if c := l.class[i]; c != gap && c != slot {
-			continue
-		}
-		lead := w.sets.Lead(v)
-		if l.air[i].Turn > square {
-			open[lead] += l.skin.Area[i]
-		} else {
-			open[lead] -= l.skin.Area[i]
+	for _, members := range l.clusters(l.air, func(i int32) bool { return l.class[i] == crevice }) {
+		if from, lies := l.valleyOf(members).landing(); lies {
+			l.part(members, was, from)
 		}
 	}
-	return open
+}
+
+// part makes those of the members a gap that are as far as from round the
+// bottom; what is deeper is again what it was.
+func (l *look) part(members []int32, was []class, from float64) {
+	for _, i := range members {
+		far := float64(l.along[i]) >= from
+		switch {
+		case far && was[i] == slot:
+			l.class[i] = gap
+		case far && was[i] == crevice: // flanks that would meet if what lies between did not part them
+			l.class[i] = slot
+		default:
+			l.class[i] = was[i]
+		}
+	}
 }
 
 // steep is less the cosine of 30 degrees: walls of a V face one another by that

@@ -45,9 +45,11 @@ const (
 // What leaving pieces out does not show, because the whole sample has it: seen
 // on simulated samples, no source.
 const (
-	offShape  = 0.0005 // mm over half the size: of shrinkage
-	offDetail = 0.002  // of the squared detail
-	offFacets = 0.1    // of what the facets soften: triangles are not even
+	offShape   = 0.0005 // mm over half the size: of shrinkage
+	offDetail  = 0.002  // of the squared detail
+	offFacets  = 0.1    // of what the facets soften: triangles are not even
+	offNoise   = 4.0    // of the square of the noise: it never lies quite across the skin
+	offScatter = 0.2    // of what scatter hides
 )
 
 // wider returns the band with off added to its half width as squares add.

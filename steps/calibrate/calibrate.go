@@ -29,6 +29,7 @@ type calibration struct {
 	relief  *relieved
 	regions []region.Ball
 	reach   float64
+	scatter float64 // of points along the skin, a share of their noise across it
 	workers int
 }
 
@@ -104,7 +105,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 }
 
 func newCalibration(ctx context.Context, job *step.Job, m *geom.Mesh) (*calibration, error) {
-	c := &calibration{reach: job.Values.Float("reach"), workers: job.Workers}
+	c := &calibration{reach: job.Values.Float("reach"), scatter: job.Values.Float("scatter"), workers: job.Workers}
 	if job.Values.Has("regions") {
 		c.regions, _ = region.Read(job.Values.Table("regions"))
 	}

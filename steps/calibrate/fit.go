@@ -20,6 +20,7 @@ type target struct {
 	normals []geom.Point
 	detail  float64        // what it is softened to, facets and all, mm
 	facets  float64        // what of the squared detail is its facets', mm²
+	steeper float64        // by how much less than it is meant for its corners are softened, mm²
 	softer  bool           // whether it was filtered at all
 	nearest int            // the cut-off nearest to the detail
 	slope   [steps]float64 // see slopeAt
@@ -39,19 +40,49 @@ func newTarget(ctx context.Context, m *geom.Mesh, cutoff float64, workers int) (
 
 // reading lays p, whose nearest place is h, on the target.
 func (s *target) reading(r *relieved, p geom.Vec, h geom.Hit) reading {
-	at := reading{hit: h}
-	tri, share := s.mesh.Tris[h.Tri], [3]float64{1 - h.V - h.W, h.V, h.W}
+	at := reading{hit: h, share: [3]float64{1 - h.V - h.W, h.V, h.W}}
+	tri := s.mesh.Tris[h.Tri]
 	var wide, sag float64
 	for k, v := range tri {
-		at.normal = at.normal.Add(s.normals[v].Vec().Mul(share[k]))
+		at.normal = at.normal.Add(s.normals[v].Vec().Mul(at.share[k]))
 		d := h.Point.Sub(s.mesh.Verts[v].Vec())
-		wide += float64(share[k] * d.Len2())
-		sag += float64(share[k] * d.Dot(r.outward[v]))
+		wide += float64(at.share[k] * d.Len2())
+		sag += float64(at.share[k] * d.Dot(r.outward[v]))
 	}
 	at.normal = at.normal.Unit()
+	off := p.Sub(h.Point).Dot(at.normal)
+	s.unslide(r, &at, off)
 	r.row(s, &at, at.change[:])
-	at.left = p.Sub(h.Point).Dot(at.normal) - float64((float64(perTime*wide/4)-s.facets)*at.change[0]) + sag/2 - s.sags(r, tri)
+	at.left = off - float64((float64(perTime*wide/4)-s.facets)*at.change[0]) + sag/2 - s.sags(r, tri)
 	return at
+}
+
+// unslide moves a reading along its facet from the foot of a point that lies off
+// by so much to the foot that it would have on the skin which the facets stand
+// for. A facet is steeper than that skin, since its corners are softened by less,
+// and between its corners the skin bows; the foot slides by the distance times
+// what the slopes differ. If noise slid the place where the row is told, it would
+// stand on both sides of the equations, and lines would seem sharper.
+func (s *target) unslide(r *relieved, at *reading, off float64) {
+	tri := s.mesh.Tris[at.hit.Tri]
+	a, b, c := s.mesh.Corners(int(at.hit.Tri))
+	n := b.Sub(a).Cross(c.Sub(a)) // twice the area long
+	if n.Len2() == 0 {
+		return
+	}
+	var slide geom.Vec
+	var to [3]geom.Vec // how the share of each corner changes with place
+	for k, e := range [3]geom.Vec{c.Sub(b), a.Sub(c), b.Sub(a)} {
+		v, u := tri[(k+1)%3], tri[(k+2)%3]
+		to[k] = n.Cross(e).Mul(1 / n.Len2())
+		// The skin's mean slope beside the facet's is the bow of each edge, the sixth
+		// part of its length times the turn of the normals along it, over the area.
+		turn := e.Dot(s.normals[u].Vec().Sub(s.normals[v].Vec()))
+		slide = slide.Add(to[k].Mul(turn/6 + float64(s.steeper*r.perDetail(s, tri[k]))))
+	}
+	for k := range to {
+		at.share[k] -= float64(off * to[k].Dot(slide))
+	}
 }
 
 // sags returns how far facets of the mean size lie off the form about a triangle,
@@ -85,7 +116,8 @@ type fit struct {
 // reading is what one point of the sample says.
 type reading struct {
 	hit    geom.Hit
-	left   float64 // how far outside the target it lies, mm
+	share  [3]float64 // of the corners of the triangle hit, where the point belongs
+	left   float64    // how far outside the target it lies, mm
 	normal geom.Vec
 	weight float64                      // Tukey's; 0 for none
 	change [unknowns - detailed]float64 // of left with each unknown of the detail

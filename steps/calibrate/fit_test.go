@@ -70,6 +70,7 @@ type truth struct {
 	shrink       [3]float64
 	detail       float64 // on the master
 	noise        float64 // mm, across the skin
+	scatter      float64 // mm, in every direction
 	bend         float64 // 1/mm, radius of curvature
 	twist        float64 // 1/mm
 	flash, holes bool
@@ -211,6 +212,9 @@ func scanned(m *geom.Mesh, w truth) *geom.Mesh {
 			x, z = r*math.Sin(a), 1/w.bend-r*math.Cos(a)
 		}
 		p = axis.Mul(x).Add(across.Mul(y)).Add(toward.Mul(z)).Add(normals[i].Vec().Mul(off))
+		if w.scatter > 0 {
+			p = p.Add(geom.Vec{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()}.Mul(w.scatter))
+		}
 		out.Verts[i] = turn.Apply(p).Add(geom.Vec{X: 3, Y: -5, Z: 2}).Point()
 	}
 	if !w.holes {

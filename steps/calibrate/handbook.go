@@ -61,6 +61,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "temperature", Type: step.Temperature, Default: "20 degC", Doc: "of the samples when they were scanned"},
 			{Name: "expansion", Type: step.Number, Default: "0", Min: "0", Max: "500", Doc: "thermal expansion of the sample, millionths a kelvin; 0 makes no correction to 20 °C", Origin: "ask your supplier"},
 			{Name: "reach", Type: step.Length, Default: "2 mm", Min: "0.1 mm", Doc: "how far from the master skin is still taken for the same", Origin: "common practice, no source"},
+			{Name: "scatter", Type: step.Number, Default: "0", Min: "0", Max: "2", Doc: "how far the scan's points lie off along the skin, as a share of how far across it: 0 where a surface was fused from many shots, 1 for noise alike in every direction", Origin: "common practice, no source"},
 			{Name: "regions", Type: step.Tree, Optional: true, Doc: "named places whose relief is judged apart: nose = { at = [x, y, z], radius = \"8 mm\" }"},
 		},
 		Measures: []step.Measure{

@@ -10,9 +10,9 @@ import (
 
 // beyond returns how far outside the master itself, not softened, a reading lies.
 func (c *calibration) beyond(t *target, a *reading) float64 {
-	off, share := a.left, [3]float64{1 - a.hit.V - a.hit.W, a.hit.V, a.hit.W}
+	off := a.left
 	for k, v := range t.mesh.Tris[a.hit.Tri] {
-		off += float64(share[k] * t.mesh.Verts[v].Vec().Sub(c.relief.places[v]).Dot(a.normal))
+		off += float64(a.share[k] * t.mesh.Verts[v].Vec().Sub(c.relief.places[v]).Dot(a.normal))
 	}
 	return off
 }
@@ -59,7 +59,7 @@ func (m *misses) detail2() float64 {
 // within tells what a region, radius mm about a place, keeps of its relief. Form
 // cannot be told from relief there, so that only what bends within the region
 // counts: each detail is tried with the whole region moved in or out as it likes.
-func (c *calibration) within(t *target, all []reading, at geom.Vec, radius, left float64) (detail band, share [bands]band) {
+func (c *calibration) within(t *target, all []reading, at geom.Vec, radius, left, blur float64) (detail band, share [bands]band) {
 	var parts [blocks]misses
 	var sum misses
 	for i := range all {
@@ -86,13 +86,13 @@ func (c *calibration) within(t *target, all []reading, at geom.Vec, radius, left
 		for b := range blocks {
 			rest := sum
 			if rest.plus(&parts[b], -1); parts[b][0][0] > 0 && rest[0][0] > 1e-9*sum[0][0] {
-				without = append(without, what(rest.detail2()+t.facets))
+				without = append(without, what(rest.detail2()+t.facets+blur))
 			}
 		}
 		if len(without) < 4 {
 			return unknown
 		}
-		return jackknife(what(sum.detail2()+t.facets), without)
+		return jackknife(what(sum.detail2()+t.facets+blur), without)
 	}
 	for k := range share {
 		share[k] = of(func(d2 float64) float64 { return form.Passed(math.Sqrt(d2), cutoffAt(firstBand+k)) })

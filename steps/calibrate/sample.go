@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"layette/steps/internal/form"
 	"layette/steps/internal/geom"
 )
 
@@ -134,11 +135,22 @@ func (c *calibration) estimate(f *fit, t *target, n *normal, points int, scale f
 		e[k] = 1 - 1/float64(long*scale)
 		e[3] += e[k] / 3
 	}
-	e[4] = max(0, float64(t.detail*t.detail)+x[detailed])
+	blur := c.blur(f)
+	e[4] = max(0, float64(t.detail*t.detail)+x[detailed]) + blur
 	curve, free := t.survives(solve(forWide)), t.survives(solve(forFree))
-	copy(e[5:], curve[:])
-	copy(e[5+bands:], free[:])
+	for k := range bands {
+		kept := form.Transmission(math.Sqrt(blur), cutoffAt(firstBand+k))
+		e[5+k], e[5+bands+k] = float64(kept*curve[k]), float64(kept*free[k])
+	}
 	return e
+}
+
+// blur returns the squared detail that points which scatter along the skin hide,
+// mm²: it is on scattered places that the master is held against them, which is
+// what heat flow does to it in the time of half the square of their scatter.
+func (c *calibration) blur(f *fit) float64 {
+	scatter := float64(c.scatter * f.noise)
+	return perTime / 2 * float64(scatter*scatter)
 }
 
 // sum turns a fit into estimates with bounds.
@@ -159,11 +171,13 @@ func (c *calibration) sum(ctx context.Context, f *fit, t *target, pts []geom.Vec
 		without[b] = c.estimate(f, t, &rest, len(pts), scale)
 	})
 	r := &found{sigma: f.sigma, noise: f.noise, misfit: f.misfit(), bend: f.bent(pts)}
-	if r.settle(&at, &without, c.size, t.facets); !(math.Abs(r.mean.at) < 0.5) {
+	blur := c.blur(f)
+	off := float64(offNoise*float64(f.noise*f.noise)) + offScatter*blur
+	if r.settle(&at, &without, c.size, t.facets, off); !(math.Abs(r.mean.at) < 0.5) {
 		r.mean = unknown
 	}
 	for _, ball := range c.regions {
-		detail, share := c.within(t, all, ball.At.Sub(c.mesh.Origin), ball.Radius, 1-r.mean.at)
+		detail, share := c.within(t, all, ball.At.Sub(c.mesh.Origin), ball.Radius, 1-r.mean.at, blur)
 		r.regions = append(r.regions, kept{ball.Name, detail, share})
 	}
 	if err := c.picture(ctx, r, t, all); err != nil {
@@ -178,8 +192,9 @@ func (c *calibration) sum(ctx context.Context, f *fit, t *target, pts []geom.Vec
 // settle puts bounds to the estimates. Where the free shares differ from the
 // curve by much more than chance, they are taken.
 //
-// size is half the master's, mm; facets what its facets soften, mm².
-func (r *found) settle(at *estimates, without *[blocks]estimates, size, facets float64) {
+// size is half the master's, mm; facets what its facets soften, mm²; noise how far
+// off the squared detail may be by noise, mm².
+func (r *found) settle(at *estimates, without *[blocks]estimates, size, facets, noise float64) {
 	of := func(what func(*estimates) float64) band {
 		var all [blocks]float64
 		for b := range without {
@@ -192,7 +207,7 @@ func (r *found) settle(at *estimates, without *[blocks]estimates, size, facets f
 		r.shrink[k] = one(k, offShape/size)
 	}
 	r.mean = one(3, offShape/size)
-	off := hypot(offDetail*at[4], offFacets*facets)
+	off := hypot(hypot(offDetail*at[4], offFacets*facets), noise)
 	d, left := one(4, off), 1-r.mean.at
 	r.detail = band{math.Sqrt(d.at) * left, math.Sqrt(max(0, d.from)) * left, math.Sqrt(max(0, d.to)) * left}
 	for k := range bands {

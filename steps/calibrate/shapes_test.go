@@ -27,8 +27,8 @@ func lined(t testing.TB, name string, triangles int) *geom.Mesh {
 }
 
 // TestShapes calibrates parts of the invented child that LAYETTE_SHAPES names, such
-// as right-hand,right-foot, for LAYETTE_SEEDS samples each: half a minute of a
-// processor for one.
+// as right-hand,right-foot or head, for LAYETTE_SEEDS samples each: half a minute of
+// a processor for one. A head needs LAYETTE_TRIANGLES=1000000 for waves of 1 mm.
 func TestShapes(t *testing.T) {
 	if os.Getenv("LAYETTE_SHAPES") == "" {
 		t.Skip("set LAYETTE_SHAPES=right-hand,right-foot to calibrate these")
@@ -60,6 +60,10 @@ func TestShapes(t *testing.T) {
 			}
 			t.Logf("%s, seed %d: sigma %.4f noise %.4f bend %.3f free %v covered %.2f edge %.3f", name, seed, f.sigma, f.noise, f.bend, f.free, f.covered, math.Sqrt(c.mesh.Area()/float64(len(c.mesh.Tris))*evenEdge2))
 			check := func(what string, b band, want, most float64) {
+				if strings.HasSuffix(what, "mm") && !b.known() {
+					t.Logf("seed %d %s %s is not told: the triangles are too coarse", seed, name, what)
+					return
+				}
 				t.Logf("seed %d %s %s off %+.6f bound %.6f", seed, name, what, b.at-want, (b.to-b.from)/2)
 				if !(math.Abs(b.at-want) <= most) {
 					t.Errorf("%s, seed %d: %s is %.5f, want %.5f", name, seed, what, b, want)

@@ -75,19 +75,33 @@ func newRelieved(ctx context.Context, m *geom.Mesh, workers int) (*relieved, err
 }
 
 // softened returns the master as a chain that holds the squared detail, mm²,
-// would leave it. Its facets do a part of that, of all waves, however long; what
-// the filter gives back of long ones is raised by as much.
+// would leave it. Its facets do a part of that, of all waves, however long.
 func (r *relieved) softened(ctx context.Context, detail2 float64, workers int) (*target, error) {
-	own := facets(r.skin.Mesh)
-	cutoff, detail := math.Sqrt(max(0, detail2-own)), math.Sqrt(detail2)
-	if cutoff == 0 {
-		return newTarget(ctx, r.at(r.places), 0, workers)
+	cutoff2 := max(0, detail2-facets(r.skin.Mesh))
+	places, err := r.places, error(nil)
+	if cutoff2 > 0 {
+		if places, err = r.filtered(ctx, cutoff2, detail2); err != nil {
+			return nil, err
+		}
 	}
+	t, err := newTarget(ctx, r.at(places), math.Sqrt(cutoff2), workers)
+	if err != nil {
+		return nil, err
+	}
+	t.steeper = detail2 - cutoff2
+	return t, nil
+}
+
+// filtered returns the places of the skin without what the squared cut-off, mm²,
+// takes; what the filter gives back of long waves is raised to what the squared
+// detail gives back.
+func (r *relieved) filtered(ctx context.Context, cutoff2, detail2 float64) ([]geom.Vec, error) {
+	detail := math.Sqrt(detail2)
 	o, err := r.skin.Metric(ctx, r.places, detail)
 	if err != nil {
 		return nil, err
 	}
-	smooth, err := o.GaussPlaces(ctx, r.places, cutoff)
+	smooth, err := o.GaussPlaces(ctx, r.places, math.Sqrt(cutoff2))
 	if err != nil {
 		return nil, err
 	}
@@ -102,10 +116,10 @@ func (r *relieved) softened(ctx context.Context, detail2 float64, workers int) (
 	places := make([]geom.Vec, len(smooth))
 	for i, p := range r.places {
 		if places[i] = p; !r.skin.Held[i] {
-			places[i] = p.Sub(out[i].Mul(relief[i] - float64(long[i]*detail2/float64(cutoff*cutoff))))
+			places[i] = p.Sub(out[i].Mul(relief[i] - float64(long[i]*detail2/cutoff2)))
 		}
 	}
-	return newTarget(ctx, r.at(places), cutoff, workers)
+	return places, nil
 }
 
 // at returns the skin with its vertices at places.
@@ -121,14 +135,9 @@ func (r *relieved) at(places []geom.Vec) *geom.Mesh {
 // skin that is softened by root two more and less, half each, and with each
 // departure from the curve.
 func (r *relieved) row(s *target, at *reading, into []float64) {
-	tri, share := s.mesh.Tris[at.hit.Tri], [3]float64{1 - at.hit.V - at.hit.W, at.hit.V, at.hit.W}
-	for i, v := range tri {
-		x, k := float64(share[i]*at.normal.Dot(r.outward[v])), s.nearest
-		for j, w := range s.slope {
-			if w != 0 {
-				into[0] += float64(x * float64(w*r.lost[j][v]))
-			}
-		}
+	for i, v := range s.mesh.Tris[at.hit.Tri] {
+		x, k := float64(at.share[i]*at.normal.Dot(r.outward[v])), s.nearest
+		into[0] += float64(x * r.perDetail(s, v))
 		into[1] += float64(x * ((r.lost[k-1][v]+r.lost[k+1][v])/2 - r.lost[k][v]))
 		for j, c := range freeAt {
 			into[2+j] -= float64(x * (r.lost[c[1]][v] - r.lost[c[0]][v]))
@@ -136,11 +145,20 @@ func (r *relieved) row(s *target, at *reading, into []float64) {
 	}
 }
 
+// perDetail returns how a vertex of the skin sinks with the squared detail.
+func (r *relieved) perDetail(s *target, v int32) (in float64) {
+	for j, w := range s.slope {
+		if w != 0 {
+			in += float64(w * r.lost[j][v])
+		}
+	}
+	return in
+}
+
 // lostAt returns how far in the filter of cut-off k moves the skin at a reading.
 func (r *relieved) lostAt(s *target, at *reading, k int) (in float64) {
-	share := [3]float64{1 - at.hit.V - at.hit.W, at.hit.V, at.hit.W}
 	for i, v := range s.mesh.Tris[at.hit.Tri] {
-		in += float64(share[i] * float64(r.lost[k][v]*at.normal.Dot(r.outward[v])))
+		in += float64(at.share[i] * float64(r.lost[k][v]*at.normal.Dot(r.outward[v])))
 	}
 	return in
 }

@@ -17,12 +17,12 @@ func (Kind) Handbook() step.Handbook {
 			"the detail (the wavelength of which half the depth survives) are solved for together from the sample's points themselves, so " +
 			"that nothing is lost between them. A master whose triangles are finer than 0.16 mm is compared on some of its own vertices, 0.2 mm apart. " +
 			"The corners of its triangles are taken to lie on the skin that is meant, and that its facets soften what lies between is counted " +
-			"with the detail: as a squared detail of 3.56 times the square of an even triangle's edge. Flash and seams are left out: places that lie off by more than 3.5 times the usual over 1.5 mm, and what is beside them.\n\n" +
+			"with the detail: as a squared detail of 3.56 times the square of an even triangle's edge. The foot of a point that lies off slides along a facet, which is steeper than the skin; that is taken back, so that noise does not pull. Flash and seams are left out: places that lie off by more than 3.5 times the usual over 1.5 mm, and what is beside them.\n\n" +
 			"The shares that survive are those of a Gaussian curve, some of which may be of a longer and a shorter detail; where free shares, of three " +
 			"wavelengths apart, differ from that by more than chance does in one of a thousand, they are taken and a note says so.\n\n" +
 			"Bounds are meant to hold the truth with 95 %: the points are cut into 40 pieces of skin and each is left out in turn (jackknife), so that " +
 			"errors which neighbours share count as one; Student's t, for fewer degrees where pieces weigh unevenly (Satterthwaite). That does not show what is off in the whole sample: " +
-			"0.0005 mm over half the size of shrinkage and 0.002 of the squared detail are added, as squares add, which is what was left on samples without noise, and a tenth of what facets soften. A wave of fewer than three edges of the master's triangles is not told.\n\n" +
+			"0.0005 mm over half the size of shrinkage and 0.002 of the squared detail are added, as squares add, which is what was left on samples without noise, a tenth of what facets soften, four times the square of the noise, which never lies quite across the skin, and a fifth of what scatter hides. A wave of fewer than three edges of the master's triangles is not told.\n\n" +
 			"A sample whose bounds are wider than half a point, or of which the fit leaves too much beyond noise, cannot tell: everything it " +
 			"says is unknown, and it is left out. Several samples are averaged, each weighed by its own bounds; where they differ by more than these explain, " +
 			"that widens them.\n\n" +
@@ -38,8 +38,9 @@ func (Kind) Handbook() step.Handbook {
 			"The bounds were tried on simulated samples only: 100 simulated samples of one lump (seeds 0 to 99, version 7, triangles of 0.26 mm, noise 0.05 mm across the skin): shrinkage was off by 0.018 points at most, shares by 0.031 at most at 1 mm and by 0.017 beyond; the bounds held 90/97/97 of 100 along x, y and z, and 89/92/94/95/98/94 at 1, 1.4, 2, 2.8, 4 and 5.7 mm: those of 1 mm are too narrow, as the shares there are told 0.005 too high. " +
 				"Samples of a hand and a foot with triangles of 0.23 mm, three of each: 0.005 points, 0.005. " +
 				"Measure a length on the sample by hand and hold it against the table before a mould is cut.",
-			"Noise is taken to lie across the skin, where it does no harm. Noise of the same size in every direction makes lines look sharper than they are: the squared detail comes " +
-				"out less by 28 times the square of the noise (0.07 mm² for 0.05 mm); noise along the scanner's view, which does not turn with the lines, shifts it too.",
+			"Noise is taken to lie across the skin, as it does where a surface was fused from many shots; there it does no harm. Noise of the same size in every direction makes lines look sharper than they are: the squared detail " +
+				"comes out less by 28 times the square of the noise (0.07 mm² for 0.05 mm); give scatter = 1, which adds that. Noise straight down onto the skin, as of a single shot, costs twice as much (scatter = 1.4). " +
+				"Which way it lies the sample cannot tell: where you do not know, the detail may be that much larger.",
 			"Corners of the master are taken to lie on the skin that is meant. If the mould truly has flat facets, waves are told to keep too little: at 1 mm by a sixth with triangles of 0.26 mm, by a fortieth with 0.1 mm.",
 			"Of a piece of a sample that shows a twentieth of the skin nothing is told.",
 			"A sample without relief, or one whose noise is as deep as its lines, tells no transfer that is worth keeping.",

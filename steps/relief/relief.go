@@ -118,7 +118,9 @@ func newLook(ctx context.Context, job *step.Job, m *geom.Mesh) (*look, error) {
 		}
 		l.lost, l.lostBy = moulded.Relief, moulded.Normal
 	}
-	l.mould()
+	if err := l.mould(ctx); err != nil {
+		return nil, err
+	}
 	job.Progress.Add(1)
 	return l, nil
 }
@@ -143,14 +145,15 @@ func (l *look) ends(ctx context.Context, workers int) error {
 }
 
 // mould tells where the skin is when it comes out of the mould.
-func (l *look) mould() {
+func (l *look) mould(ctx context.Context) (err error) {
 	l.after = make([]geom.Vec, len(l.places))
 	for i, p := range l.places {
 		l.after[i] = p.Sub(l.lostBy[i].Mul(l.lost[i]))
 	}
 	if l.detail > 0 {
-		l.after = l.skin.Unfolded(l.places, l.after, float64(1.5*l.detail))
+		l.after, err = l.skin.Unfolded(ctx, l.places, l.after, float64(1.5*l.detail))
 	}
+	return err
 }
 
 func (l *look) write(job *step.Job, base string) error {

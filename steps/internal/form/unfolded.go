@@ -1,6 +1,7 @@
 package form
 
 import (
+	"context"
 	"slices"
 
 	"layette/steps/internal/geom"
@@ -9,13 +10,18 @@ import (
 // Unfolded returns to, where a filter leaves vertices that were at from, but
 // where the skin would fold over itself: a filter knows one skin at a time, and
 // drives the walls of a narrow web through one another. There, and within a third
-// of reach mm along edges, vertices stay; beyond they move by and by more.
-func (s *Skin) Unfolded(from, to []geom.Vec, reach float64) []geom.Vec {
+// of reach mm along edges, vertices stay; beyond they move by and by more. Where
+// that folds the skin elsewhere, it is done again there with half as much more
+// reach, so that few rounds do.
+func (s *Skin) Unfolded(ctx context.Context, from, to []geom.Vec, reach float64) ([]geom.Vec, error) {
 	at, stays := to, make([]bool, len(to))
-	for {
+	for ; ; reach *= 1.5 {
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
 		folds := s.folds(from, at)
 		if len(folds) == 0 {
-			return at
+			return at, nil
 		}
 		for _, t := range folds {
 			for _, v := range s.Mesh.Tris[t] {

@@ -47,7 +47,7 @@ func (Kind) Run(ctx context.Context, job *step.Job) (*step.Outcome, error) {
 	if err := w.deepen(ctx, job.Progress); err != nil {
 		return nil, err
 	}
-	if err := w.forecast(ctx); err != nil {
+	if err := w.unfold(ctx); err != nil {
 		return nil, err
 	}
 	if err := w.find(ctx); err != nil {
@@ -76,7 +76,9 @@ type work struct {
 	relief   *form.Split    // the wanted surface at the wavelength of lines
 	depth    []float64      // of its lines
 	beside   []bool
-	tree     *geom.Tree // of the skin as wanted, made when it is asked for
+	skinUp   []geom.Vec // directions of the skin beside its lines
+	edge     float64    // of its triangles, mean, mm
+	near     []int32    // vertices whose skin has skin facing it near by; nil before that is asked
 
 	short  []float64 // mm that the greatest gain, and triangles too coarse, leave undone
 	moved  []float64 // along lost.Normal, mm; inward is negative
@@ -124,6 +126,11 @@ func newWork(ctx context.Context, job *step.Job, m *geom.Mesh) (*work, error) {
 	if w.depth, err = w.skin.Depth(ctx, w.relief, job.Values.Float("least")); err != nil {
 		return nil, err
 	}
+	level, err := w.metric.GaussPlaces(ctx, w.filled(), cutoff)
+	if err != nil {
+		return nil, err
+	}
+	w.skinUp, w.edge = w.skin.Normals(level), w.skin.MeanEdge()
 	w.beside = w.skin.Beside(w.detail)
 	return w, w.weigh(ctx)
 }
@@ -155,7 +162,7 @@ func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 	}
 	progress.Add(1)
 	for range rounds {
-		p, err := w.skin.Soften(ctx, w.metric, w.master(), w.loss)
+		p, err := w.skin.SoftenAt(ctx, w.master(), w.loss)
 		if err != nil {
 			return err
 		}
@@ -172,8 +179,16 @@ func (w *work) deepen(ctx context.Context, progress step.Progress) error {
 		}
 		progress.Add(1)
 	}
-	w.tree = nil // large, and not asked again
 	return nil
+}
+
+// filled returns where the skin would be with its lines filled.
+func (w *work) filled() []geom.Vec {
+	level := make([]geom.Vec, len(w.wanted))
+	for i, p := range w.wanted {
+		level[i] = p.Add(w.relief.Normal[i].Mul(w.depth[i]))
+	}
+	return level
 }
 
 // undo returns how far to move each vertex to make good what is missing; what

@@ -215,8 +215,7 @@ func TestLimits(t *testing.T) {
 	if steep.Measures["limited.steep"].(float64) == 0 || steep.Measures["moved.rms"].(float64) >= free.Measures["moved.rms"].(float64) {
 		t.Errorf("walls were to hold: %v", steep.Measures)
 	}
-	// The form that walls are measured off dips a little under the line itself.
-	if was, is, let := wall(bowl(10, 0.16, deep)), wall(master(t, steep)), wall(master(t, free)); was > 1.5 || is > 1.5+0.45 || let < is+0.25 {
+	if was, is, let := wall(bowl(10, 0.16, deep)), wall(master(t, steep)), wall(master(t, free)); was > 1.5 || is > 1.5+0.05 || let < is+0.15 {
 		t.Errorf("the steepest wall was %.2f and is %.2f; %.2f without the limit", was, is, let)
 	}
 	quiet := run(t, bowl(10, 0.16, deep), step.Values{"noise": 2.0})
@@ -247,6 +246,9 @@ func wall(m *geom.Mesh) float64 {
 	most := 0.0
 	for t := range m.Tris {
 		a, b, c := m.Corners(t)
+		if a.Y < 1 || a.Y > 9 {
+			continue // beside a rim the filter does not tell where the skin would be
+		}
 		n, up := b.Sub(a).Cross(c.Sub(a)).Unit(), a.Add(b).Add(c)
 		up.Y = 0
 		cos := n.Dot(up.Unit())
@@ -398,18 +400,42 @@ func TestPinned(t *testing.T) {
 			h.Write(r.Files[name])
 		}
 	}
-	if got, want := hex.EncodeToString(h.Sum(nil)[:8]), "5acf026a4ac0d4ec"; got != want {
+	if got, want := hex.EncodeToString(h.Sum(nil)[:8]), "2634b623128ea01d"; got != want {
 		t.Errorf("outcome %s, pinned %s at version %d", got, want, Kind{}.Handbook().Version)
 	}
 }
 
-// BenchmarkRun deepens a part of two million triangles, and one of five.
+// BenchmarkRun deepens a part of two million triangles, one of five, and a hand of
+// two million, whose fingers lie near to one another.
 func BenchmarkRun(b *testing.B) {
-	for name, side := range map[string]float64{"2M": 180, "5M": 285} {
-		b.Run(name, func(b *testing.B) {
-			m := bowl(side, 0.18, func(x, y float64) float64 {
+	sheet := func(side float64) func() *geom.Mesh {
+		return func() *geom.Mesh {
+			return bowl(side, 0.18, func(x, y float64) float64 {
 				return -0.4*math.Exp(-math.Pow((x-50)/0.6, 2)) - 0.3*math.Exp(-math.Pow((y-90)/0.5, 2)) + 0.1*math.Sin(x)*math.Cos(y)
 			})
+		}
+	}
+	hand := func() *geom.Mesh {
+		kit, err := specimen.NewKit(specimen.Options{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		part, err := kit.Part("left-hand")
+		if err != nil {
+			b.Fatal(err)
+		}
+		m, err := part.Mesh(b.Context(), specimen.Sampling{Triangles: 2_000_000})
+		if err != nil {
+			b.Fatal(err)
+		}
+		return m
+	}
+	for _, part := range []struct {
+		name string
+		mesh func() *geom.Mesh
+	}{{"2M", sheet(180)}, {"5M", sheet(285)}, {"hand", hand}} {
+		b.Run(part.name, func(b *testing.B) {
+			m := part.mesh()
 			in := file(b, m)
 			for b.Loop() {
 				steptest.Run(b, Kind{}, steptest.Given{Inputs: in, Values: step.Values{"links": links(1)}})

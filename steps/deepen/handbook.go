@@ -17,8 +17,12 @@ func (Kind) Handbook() step.Handbook {
 			"stays as it is; a plain cut there would leave ripples beside every sharp line. Nor is made deeper what is less than three or four triangles long: that is " +
 			"how the skin was cut into triangles, not how the child is.\n\n" +
 			"Limits hold it back: no wave becomes more than `gain` times as deep; no place moves farther than " +
-			"`most`; skins that face each other across air do not come nearer than `gap`; no wall of a line becomes steeper than " +
-			"`steepest`; where the relief is no more than the scan's `noise` nothing is deepened; regions and a painted surface say how " +
+			"`most`; skins that face each other across air, by touching balls as in the step gaps, do not come nearer than `gap`, or, where " +
+			"they are nearer as wanted, than they are; the two walls of one such line may by a twentieth, for a line round a finger is cut toward its middle. " +
+			"No wall of a line becomes steeper than `steepest` off the skin beside the line, which is the skin with its lines filled, and none " +
+			"begins to overhang it; one that stands steeper as wanted may lean by 3 degrees more. Where the skin folds over itself within " +
+			"a detail or two the correction may run past what is wanted: there it is taken back until the forecast does not. " +
+			"Where the relief is no more than the scan's `noise` nothing is deepened; regions and a painted surface say how " +
 			"strongly. Rims and flat openings are not moved.\n\n" +
 			"The forecast is the predicted finished part: the same process applied to the new surface, measured along its own form. Each " +
 			"line is listed with its depth as wanted, on the master, as it would be without deepening, and as it will be.",
@@ -39,8 +43,8 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "frames", Type: step.Tree, Optional: true, Doc: "named frames of links that differ by axis, as in shrinkage"},
 			{Name: "gain", Type: step.Number, Default: "3", Min: "1", Max: "10", Doc: "no wave becomes more than this many times as deep", Origin: "common practice: 2 to 3"},
 			{Name: "most", Type: step.Length, Default: "0.5 mm", Min: "0 mm", Doc: "no place moves farther than this", Origin: "common practice, no source"},
-			{Name: "gap", Type: step.Length, Default: "1.2 mm", Min: "0 mm", Doc: "skins that face each other across air come no nearer than this", Origin: "ask your factory"},
-			{Name: "steepest", Type: step.Number, Default: "4", Min: "0.1", Doc: "how steep the wall of a line may become: rise over run", Origin: "common practice, no source"},
+			{Name: "gap", Type: step.Length, Default: "1.2 mm", Min: "0 mm", Doc: "the least air: skins that face each other come no nearer than this; 0 does not look", Origin: "ask your factory"},
+			{Name: "steepest", Type: step.Number, Default: "4", Min: "0.1", Doc: "how steep the wall of a line may become off the skin beside it: rise over run", Origin: "common practice, no source"},
 			{Name: "noise", Type: step.Length, Default: "0.003 mm", Min: "0 mm", Doc: "root mean square of the noise left in the surface; relief no stronger is left alone", Origin: "measure yours: relief.rms of a smooth place"},
 			{Name: "regions", Type: step.Tree, Optional: true, Doc: "named places and how strongly they are deepened: nose = { at = [x, y, z], radius = \"8 mm\", strength = \"50 %\" }"},
 			{Name: "painted", Type: step.Flag, Default: "false", Doc: "the surface's colours say how strongly: white fully, black not at all"},
@@ -62,6 +66,8 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "limited.most", Type: step.Share, Resolution: 1e-4, Doc: "share where `most` held"},
 			{Name: "limited.gap", Type: step.Share, Resolution: 1e-4, Doc: "share where `gap` held"},
 			{Name: "limited.steep", Type: step.Share, Resolution: 1e-4, Doc: "share where `steepest` held"},
+			{Name: "limited.overhang", Type: step.Share, Resolution: 1e-4, Doc: "share where a wall would have overhung that does not as wanted, or farther than it does"},
+			{Name: "limited.fold", Type: step.Share, Resolution: 1e-4, Doc: "share where the skin folds over itself and more would have gone past what is wanted"},
 			{Name: "quiet.share", Type: step.Share, Resolution: 1e-4, Doc: "share left alone because the scan holds only noise there"},
 			{Name: "lines", Type: step.Count, Doc: "pieces of lines"},
 			{Name: "lines.short", Type: step.Count, Doc: "those that will be shallower than wanted by more than `allow`"},
@@ -70,7 +76,7 @@ func (Kind) Handbook() step.Handbook {
 		Outputs: []step.Output{
 			{Name: "master", Kind: step.Surface, Doc: "the deepened surface, at finished size: shrinkage comes after"},
 			{Name: "forecast", Kind: step.Surface, Doc: "the predicted finished part"},
-			{Name: "map", Kind: step.Surface, Doc: "the wanted surface with moved, error (mm) and limit at every vertex (0 none, 1 most, 2 gap, 3 steepest, 4 noise, 5 strength, 6 gain)"},
+			{Name: "map", Kind: step.Surface, Doc: "the wanted surface with moved, error (mm) and limit at every vertex (0 none, 1 most, 2 gap, 3 steepest, 4 noise, 5 strength, 6 gain, 7 overhang, 8 fold)"},
 			{Name: "rows", Kind: step.Rows, Doc: "one line a piece: depth wanted, on the master, without deepening, predicted (CSV)"},
 			{Name: "pictures", Kind: step.Picture, Many: true, Doc: "wanted beside deepened, wanted beside predicted, the error left; wanted beside predicted for each of the first eight regions"},
 		},

@@ -2,9 +2,8 @@ package deepen
 
 import (
 	"context"
-	"math"
+	"maps"
 
-	"layette/steps/internal/geom"
 	"layette/steps/internal/region"
 )
 
@@ -20,9 +19,12 @@ const (
 	byNoise
 	byStrength
 	byGain
+	byOverhang
+	byFold
+	limits // how many there are
 )
 
-var limitNames = [...]string{"", "the greatest depth", "the gap to the skin facing it", "the steepness of its wall", "the noise of the scan", "the strength asked for here", "the greatest gain or coarse triangles"}
+var limitNames = [limits]string{"", "the greatest depth", "the gap to the skin facing it", "the steepness of its wall", "the noise of the scan", "the strength asked for here", "the greatest gain or coarse triangles", "a wall that would overhang", "skin that folds over itself here: more would go past what is wanted"}
 
 // weigh fills in how strongly each vertex is to be deepened: by regions and
 // paint, and not where there is only noise.
@@ -67,7 +69,7 @@ func (w *work) bound(ctx context.Context, want []float64) error {
 		w.moved = make([]float64, len(want))
 	}
 	for i, d := range want {
-		if l := w.limit[i]; l == byMost || l == byGap || l == bySteep {
+		if l := w.limit[i]; l == byMost || l == byGap || l == bySteep || l == byOverhang {
 			w.limit[i] = free
 		}
 		if w.limit[i] == free && (w.short[i] > shortLeast || -w.short[i] > shortLeast) {
@@ -83,128 +85,102 @@ func (w *work) bound(ctx context.Context, want []float64) error {
 		}
 		w.moved[i] = d
 	}
-	if err := w.keepGaps(ctx); err != nil {
-		return err
-	}
-	return w.keepWalls(ctx)
+	return w.keep(ctx)
 }
 
-// keepGaps stops skin that is raised from coming too near to skin that faces
-// it: each side may take half of the room there is.
-func (w *work) keepGaps(ctx context.Context) error {
-	gap, most := w.values.Float("gap"), w.values.Float("most")
-	if gap == 0 {
-		return nil
-	}
-	if w.tree == nil {
-		var err error
-		if w.tree, err = geom.NewTree(ctx, w.skin.Mesh, w.workers); err != nil {
-			return err
-		}
-	}
-	geom.Chunks(len(w.moved), w.workers, func(lo, hi int) {
-		for i := lo; i < hi && ctx.Err() == nil; i++ {
-			if w.moved[i] < 0.002 {
-				continue
-			}
-			if room := w.room(i, gap, float64(2*(gap+2*most))); w.moved[i] > room {
-				w.moved[i], w.limit[i] = room, byGap
-			}
-		}
-	})
-	if ctx.Err() != nil {
-		return context.Cause(ctx)
-	}
-	return nil
-}
-
-// room returns how far a vertex may be raised, mm: half of what is over beyond
-// gap to skin that faces it within reach; infinite without such.
-func (w *work) room(i int, gap, reach float64) float64 {
-	out := w.relief.Normal[i]
-	hit, ok := w.tree.Ray(w.wanted[i], out, 0.001, reach)
-	if !ok || hit.Back {
-		return math.Inf(1)
-	}
-	a, b, c := w.skin.Mesh.Corners(int(hit.Tri))
-	away := -float64(hit.T * b.Sub(a).Cross(c.Sub(a)).Unit().Dot(out)) // square to the facing skin
-	return max(0, (away-gap)/2)
-}
-
-// Where a wall is too steep a quarter of the deepening is taken back, a round,
-// and round about it less with each ring of triangles, so that no step is left
-// between what was taken back and what was not.
+// What breaks a limit is taken back in shares, a round, and round about it less
+// with each ring of triangles, so that no step is left between what was taken back
+// and what was not. Where that was not enough all of it is taken back, ring by
+// ring: skin that does not move breaks no limit.
 const (
-	wallRounds = 12
-	takenBack  = 0.25
-	rings      = 3
-	eased      = 0.6 // of the ring before
+	gently   = 12
+	keptMost = 60 // rounds in all
+	rings    = 3
+	eased    = 0.6 // of the ring before
 )
 
-// keepWalls takes deepening back where a triangle would stand steeper off the
-// form than is allowed and steeper than it stood.
-func (w *work) keepWalls(ctx context.Context) error {
-	slope := w.values.Float("steepest")
-	least := 1 / math.Sqrt(1+float64(slope*slope)) // cosine between wall and form
-	for range wallRounds {
-		if ctx.Err() != nil {
-			return context.Cause(ctx)
-		}
-		back := w.tooSteep(least)
-		if back == nil {
-			return nil
-		}
-		if err := w.ease(ctx, back); err != nil {
+// back is how much of the deepening of a vertex is to be taken back, and why.
+type back struct {
+	share float64
+	why   limit
+}
+
+// keep takes deepening back until no wall stands too steep or overhangs and no
+// skin comes too near to skin that faces it.
+func (w *work) keep(ctx context.Context) error {
+	for round := range keptMost {
+		walls := w.walls()
+		raised, both, err := w.airs(ctx)
+		if err != nil {
 			return err
 		}
-		for i, b := range back {
-			w.moved[i] -= float64(w.moved[i] * float64(takenBack*b))
-			if b == 1 {
-				w.limit[i] = bySteep
-			}
+		maps.Copy(walls, both)
+		if len(walls)+len(raised) == 0 {
+			return nil
+		}
+		rings, all := rings, round >= gently
+		if all {
+			rings = 0
+		}
+		if err := w.takeBack(ctx, raised, rings, all, func(moved float64) bool { return moved > 0 }); err != nil {
+			return err
+		}
+		if err := w.takeBack(ctx, walls, rings, all, func(float64) bool { return true }); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// tooSteep marks the corners of triangles that stand too steep with 1; nil
-// without any.
-func (w *work) tooSteep(least float64) []float64 {
-	var back []float64
-	master := w.master()
-	for _, tri := range w.skin.Mesh.Tris {
-		up := w.relief.Normal[tri[0]].Add(w.relief.Normal[tri[1]]).Add(w.relief.Normal[tri[2]]).Unit()
-		is := stands(master, tri, up)
-		if is < least && is < stands(w.wanted, tri, up)-1e-6 {
-			if back == nil {
-				back = make([]float64, len(w.moved))
-			}
-			back[tri[0]], back[tri[1]], back[tri[2]] = 1, 1, 1
+// takeBack takes deepening back, where it is meant, from some vertices and less of
+// it from those in the rings about them.
+func (w *work) takeBack(ctx context.Context, from map[int32]back, rings int, all bool, meant func(moved float64) bool) error {
+	if len(from) == 0 {
+		return nil
+	}
+	marks := make([]back, len(w.moved))
+	for v, b := range from {
+		if marks[v] = b; all {
+			marks[v].share = 1
 		}
 	}
-	return back
+	if err := w.ease(ctx, marks, rings); err != nil {
+		return err
+	}
+	for i, b := range marks {
+		if b.share == 0 || !meant(w.moved[i]) {
+			continue
+		}
+		w.moved[i] -= float64(w.moved[i] * b.share)
+		if l := w.limit[i]; b.share >= 0.05 && (l == free || l == byGain) {
+			w.limit[i] = b.why
+		}
+	}
+	return nil
 }
 
 // ease spreads marks over the rings about them, less with each.
-func (w *work) ease(ctx context.Context, mark []float64) error {
-	was := make([]float64, len(mark))
+func (w *work) ease(ctx context.Context, marks []back, rings int) error {
+	was := make([]back, len(marks))
 	for range rings {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		copy(was, mark)
+		copy(was, marks)
 		for _, tri := range w.skin.Mesh.Tris {
-			top := float64(eased * max(was[tri[0]], was[tri[1]], was[tri[2]]))
+			top := was[tri[0]]
+			for _, v := range tri[1:] {
+				if was[v].share > top.share {
+					top = was[v]
+				}
+			}
+			top.share *= eased
 			for _, v := range tri {
-				mark[v] = max(mark[v], top)
+				if marks[v].share < top.share {
+					marks[v] = top
+				}
 			}
 		}
 	}
 	return nil
-}
-
-// stands returns the cosine between a triangle and the form.
-func stands(places []geom.Vec, tri geom.Tri, up geom.Vec) float64 {
-	a, b, c := places[tri[0]], places[tri[1]], places[tri[2]]
-	return b.Sub(a).Cross(c.Sub(a)).Unit().Dot(up)
 }

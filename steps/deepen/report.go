@@ -112,7 +112,7 @@ func (w *work) rows() string {
 // out what lies beside a rim or an opening.
 func (w *work) measures() map[string]any {
 	var all, trusted, unheld, moved, mean, before, after, loose geom.Sum
-	var by [byGain + 1]geom.Sum
+	var by [limits]geom.Sum
 	in, out := 0.0, 0.0
 	for i, a := range w.skin.Areas(w.wanted) {
 		d := w.moved[i]
@@ -140,6 +140,7 @@ func (w *work) measures() map[string]any {
 		"detail": w.detail, "moved.rms": rms(moved, all), "moved.mean": mean.Total() / all.Total(), "moved.in": in, "moved.out": out,
 		"error.before": rms(before, trusted), "error.after": rms(after, trusted), "error.free": rms(loose, unheld),
 		"limited.share": 1 - share(free) - share(byNoise), "limited.most": share(byMost), "limited.gap": share(byGap), "limited.steep": share(bySteep),
+		"limited.overhang": share(byOverhang), "limited.fold": share(byFold),
 		"quiet.share": share(byNoise), "lines": int64(len(w.lines)), "lines.short": short, "lines.over": over,
 	}
 }
@@ -162,7 +163,7 @@ func (w *work) astray() (short, over int64) {
 // notes says what people should know beside the spots.
 func (w *work) notes() []string {
 	var notes []string
-	if edge := w.skin.MeanEdge(); w.detail < 3*edge {
+	if edge := w.edge; w.detail < 3*edge {
 		notes = append(notes, fmt.Sprintf("the triangles (%.2f mm) are too coarse to deepen the finest lines for a chain that holds %.2f mm: use edges of %.2f mm or less", edge, w.detail, w.detail/4))
 	}
 	if w.quiet() {
@@ -171,10 +172,44 @@ func (w *work) notes() []string {
 	if short, over := w.astray(); short+over > 0 {
 		notes = append(notes, fmt.Sprintf("of %d pieces of lines %d will be shallower than wanted and %d deeper; a cleft between fingers may count as a line", len(w.lines), short, over))
 	}
+	notes = append(notes, w.heldBack()...)
 	for _, r := range w.regions {
 		notes = append(notes, w.left(r))
 	}
 	return notes
+}
+
+// heldBack says of every limit that held, but for noise and what was asked for,
+// how much of the skin it held and where most is left undone by it.
+func (w *work) heldBack() []string {
+	var area [limits]geom.Sum
+	var all geom.Sum
+	worst := [limits]int32{}
+	for i, a := range w.skin.Areas(w.wanted) {
+		all.Add(a)
+		l := w.limit[i]
+		if n := area[l].Total(); n == 0 || math.Abs(w.error[i]) > math.Abs(w.error[worst[l]]) {
+			worst[l] = int32(i)
+		}
+		area[l].Add(a)
+	}
+	var notes []string
+	for _, l := range []limit{byMost, byGap, bySteep, byOverhang, byFold, byGain} {
+		if area[l].Total() == 0 {
+			continue
+		}
+		at := w.at(worst[l])
+		notes = append(notes, fmt.Sprintf("held back by %s: %s of the skin; most at (%.1f, %.1f, %.1f), where %.2f mm is left undone", limitNames[l], percent(area[l].Total()/all.Total()), at.X, at.Y, at.Z, math.Abs(w.error[worst[l]])))
+	}
+	return notes
+}
+
+// percent writes a share in as many digits as it has sense.
+func percent(share float64) string {
+	if share < 0.0001 {
+		return "less than 0.01 %"
+	}
+	return fmt.Sprintf("%.2g %%", 100*share)
 }
 
 // quiet reports whether all but a thousandth of the skin holds only noise.

@@ -188,3 +188,24 @@ func (s *Skin) ring(v int, ring []int32) []int32 {
 	}
 	return ring
 }
+
+// Near returns how far p is from the skin about vertex from, with its vertices at
+// places, mm: it walks along edges to the vertex nearest to p and looks at the
+// triangles round that.
+func (s *Skin) Near(places []geom.Vec, p geom.Vec, from int32) float64 {
+	best, far := from, places[from].Sub(p).Len2()
+	for at := int32(-1); at != best; {
+		at = best
+		for _, u := range s.joined.of(int(at)) {
+			if d := places[u].Sub(p).Len2(); d < far {
+				best, far = u, d
+			}
+		}
+	}
+	for _, c := range s.fan.of(int(best)) {
+		tri := s.Mesh.Tris[c/3]
+		q := geom.OnTriangle(p, [3]geom.Vec{places[tri[0]], places[tri[1]], places[tri[2]]})
+		far = min(far, q.Sub(p).Len2())
+	}
+	return math.Sqrt(far)
+}

@@ -17,8 +17,8 @@ func TriDistance(a, b [3]Vec) (dist2 float64, onA, onB Vec) {
 		}
 	}
 	for k := range 3 {
-		closer(a[k], onTriangle(a[k], b))
-		closer(onTriangle(b[k], a), b[k])
+		closer(a[k], OnTriangle(a[k], b))
+		closer(OnTriangle(b[k], a), b[k])
 		for j := range 3 {
 			closer(betweenSegments(a[k], a[(k+1)%3], b[j], b[(j+1)%3]))
 		}
@@ -37,8 +37,8 @@ func TriDistance(a, b [3]Vec) (dist2 float64, onA, onB Vec) {
 	return dist2, onA, onB
 }
 
-// onTriangle returns the point of t nearest to p.
-func onTriangle(p Vec, t [3]Vec) Vec {
+// OnTriangle returns the point of t nearest to p.
+func OnTriangle(p Vec, t [3]Vec) Vec {
 	ab, ac, ap := t[1].Sub(t[0]), t[2].Sub(t[0]), p.Sub(t[0])
 	d1, d2 := ab.Dot(ap), ac.Dot(ap)
 	if d1 <= 0 && d2 <= 0 {

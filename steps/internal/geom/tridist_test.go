@@ -24,8 +24,8 @@ func TestTriDistanceAgainstSampling(t *testing.T) {
 		for i := range n + 1 {
 			for j := range n + 1 - i {
 				x := a[0].Add(a[1].Sub(a[0]).Mul(float64(i) / n)).Add(a[2].Sub(a[0]).Mul(float64(j) / n))
-				y := onTriangle(x, b)
-				if on := onTriangle(y, b); on.Sub(y).Len() > 1e-9 {
+				y := OnTriangle(x, b)
+				if on := OnTriangle(y, b); on.Sub(y).Len() > 1e-9 {
 					t.Fatalf("%v is not on the triangle", y)
 				}
 				least = min(least, x.Sub(y).Len())

@@ -78,7 +78,8 @@ type work struct {
 	beside   []bool
 	skinUp   []geom.Vec // directions of the skin beside its lines
 	edge     float64    // of its triangles, mean, mm
-	near     []int32    // vertices whose skin has skin facing it near by; nil before that is asked
+	near     []int32    // vertices whose skin has skin facing it near by
+	reach    float64    // how far off that was looked for, mm; 0 before it was
 
 	short  []float64 // mm that the greatest gain, and triangles too coarse, leave undone
 	moved  []float64 // along lost.Normal, mm; inward is negative
@@ -216,9 +217,11 @@ func (w *work) missing(p *form.Split) []float64 {
 // master returns where the skin is after deepening.
 func (w *work) master() []geom.Vec {
 	m := make([]geom.Vec, len(w.wanted))
-	for i, p := range w.wanted {
-		m[i] = p.Add(w.lost.Normal[i].Mul(w.moved[i]))
-	}
+	geom.Chunks(len(m), w.workers, func(lo, hi int) {
+		for i := lo; i < hi; i++ {
+			m[i] = w.wanted[i].Add(w.lost.Normal[i].Mul(w.moved[i]))
+		}
+	})
 	return m
 }
 

@@ -38,28 +38,40 @@ func leastUp(was, least float64) float64 {
 func (w *work) walls() map[int32]back {
 	slope := w.values.Float("steepest")
 	least := 1 / math.Sqrt(1+float64(slope*slope)) // cosine between wall and skin
-	master, from := w.master(), map[int32]back{}
-	for _, tri := range w.skin.Mesh.Tris {
-		if w.moved[tri[0]] == 0 && w.moved[tri[1]] == 0 && w.moved[tri[2]] == 0 {
+	master, holds := w.master(), make([]limit, len(w.skin.Mesh.Tris))
+	geom.Chunks(len(holds), w.workers, func(lo, hi int) {
+		for t := lo; t < hi; t++ {
+			holds[t] = w.wall(master, w.skin.Mesh.Tris[t], least)
+		}
+	})
+	from := map[int32]back{}
+	for t, l := range holds {
+		if l == free {
 			continue
 		}
-		if w.sliver(tri) {
-			continue
-		}
-		up := w.skinUp[tri[0]].Add(w.skinUp[tri[1]]).Add(w.skinUp[tri[2]]).Unit()
-		is := stands(master, tri, up)
-		if is >= max(least, upright) || is >= leastUp(stands(w.wanted, tri, up), least)-1e-6 {
-			continue
-		}
-		for _, v := range tri {
-			if is < upright {
-				from[v] = back{leaned, byOverhang}
-			} else if from[v].why == free {
-				from[v] = back{leaned, bySteep}
+		for _, v := range w.skin.Mesh.Tris[t] {
+			if l == byOverhang || from[v].why == free {
+				from[v] = back{leaned, l}
 			}
 		}
 	}
 	return from
+}
+
+// wall returns what holds a triangle back.
+func (w *work) wall(master []geom.Vec, tri geom.Tri, least float64) limit {
+	if w.moved[tri[0]] == 0 && w.moved[tri[1]] == 0 && w.moved[tri[2]] == 0 || w.sliver(tri) {
+		return free
+	}
+	up := w.skinUp[tri[0]].Add(w.skinUp[tri[1]]).Add(w.skinUp[tri[2]]).Unit()
+	is := stands(master, tri, up)
+	switch {
+	case is >= max(least, upright) || is >= leastUp(stands(w.wanted, tri, up), least)-1e-6:
+		return free
+	case is < upright:
+		return byOverhang
+	}
+	return bySteep
 }
 
 // sliver reports whether a triangle is too slender to be a wall: less than a
@@ -95,10 +107,8 @@ func (w *work) airs(ctx context.Context) (raised, both map[int32]back, err error
 	if gap == 0 {
 		return nil, nil, nil
 	}
-	if w.near == nil {
-		if err := w.findNear(ctx, gap); err != nil {
-			return nil, nil, err
-		}
+	if err := w.findNear(ctx, gap); err != nil {
+		return nil, nil, err
 	}
 	if len(w.near) == 0 {
 		return nil, nil, nil
@@ -114,23 +124,27 @@ func (w *work) airs(ctx context.Context) (raised, both map[int32]back, err error
 			continue
 		}
 		i, j := w.near[k], w.near[b.Touch]
-		over := w.nearer(master, i, j, gap)
-		if over <= told {
-			continue
-		}
-		rise := max(0, w.moved[i]) + max(0, w.moved[j])
-		if rise == 0 {
-			both[i], both[j] = back{leaned, byGap}, back{leaned, byGap}
-			continue
-		}
-		share := min(1, over/rise)
-		for _, v := range [2]int32{i, j} {
-			if w.moved[v] > 0 && share >= raised[v].share {
-				raised[v] = back{share, byGap}
-			}
+		if over := w.nearer(master, i, j, gap); over > told {
+			w.apart(i, j, over, raised, both)
 		}
 	}
 	return raised, both, nil
+}
+
+// apart names what of two vertices whose skins come over mm too near is to be taken
+// back.
+func (w *work) apart(i, j int32, over float64, raised, both map[int32]back) {
+	rise := max(0, w.moved[i]) + max(0, w.moved[j])
+	if rise == 0 {
+		both[i], both[j] = back{leaned, byGap}, back{leaned, byGap}
+		return
+	}
+	share := min(1, over/rise)
+	for _, v := range [2]int32{i, j} {
+		if w.moved[v] > 0 && share >= raised[v].share {
+			raised[v] = back{share, byGap}
+		}
+	}
 }
 
 // nearer returns how much nearer the skins about two vertices come than they may.
@@ -143,18 +157,27 @@ func (w *work) nearer(master []geom.Vec, i, j int32, gap float64) float64 {
 	return was - is - may
 }
 
-// findNear lists the vertices whose skin lies so near to skin facing it that
-// deepening could bring them nearer than the gap.
+// findNear lists the vertices whose skin lies so near to skin facing it that what
+// is moved could bring them nearer than the gap. It is asked again where that has
+// grown by half.
 func (w *work) findNear(ctx context.Context, gap float64) error {
+	most := 0.0
+	for _, d := range w.moved {
+		most = max(most, math.Abs(d))
+	}
+	if gap+float64(2*most) <= w.reach {
+		return nil
+	}
+	w.reach = gap + float64(3*most)
 	all := make([]int32, len(w.wanted))
 	for i := range all {
 		all[i] = int32(i)
 	}
-	balls, err := w.balls(ctx, w.wanted, all, gap+float64(2*w.values.Float("most")))
+	balls, err := w.balls(ctx, w.wanted, all, w.reach)
 	if err != nil {
 		return err
 	}
-	w.near = []int32{}
+	w.near = w.near[:0]
 	for i, b := range balls {
 		if !b.Free() && b.Turn < 0 {
 			w.near = append(w.near, int32(i))
@@ -167,10 +190,11 @@ func (w *work) findNear(ctx context.Context, gap float64) error {
 // the skin with its vertices at places at some of them, and others of these.
 func (w *work) balls(ctx context.Context, places []geom.Vec, some []int32, widest float64) ([]geom.Ball, error) {
 	s := &geom.Skin{At: make([]geom.Point, len(some)), Out: make([]geom.Point, len(some)), Edge: w.edge}
-	out := w.skin.Normals(places)
-	for k, v := range some {
-		s.At[k], s.Out[k] = places[v].Point(), out[v].Point()
-	}
+	geom.Chunks(len(some), w.workers, func(lo, hi int) {
+		for k := lo; k < hi; k++ {
+			s.At[k], s.Out[k] = places[some[k]].Point(), w.skin.Normal(places, some[k]).Point()
+		}
+	})
 	tree, err := geom.NewPointTree(ctx, s.At, w.workers)
 	if err != nil {
 		return nil, err

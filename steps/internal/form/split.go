@@ -95,19 +95,24 @@ func (s *Skin) Normals(places []geom.Vec) []geom.Vec {
 	n := make([]geom.Vec, len(places))
 	geom.Chunks(len(places), s.workers, func(lo, hi int) {
 		for v := lo; v < hi; v++ {
-			var sum geom.Vec
-			for _, c := range s.fan.of(v) {
-				tri, k := s.Mesh.Tris[c/3], c%3
-				p := places[tri[(k+1)%3]].Sub(places[v])
-				q := places[tri[(k+2)%3]].Sub(places[v])
-				if w := float64(p.Len2() * q.Len2()); w > 0 {
-					sum = sum.Add(p.Cross(q).Mul(1 / w))
-				}
-			}
-			n[v] = sum.Unit()
+			n[v] = s.Normal(places, int32(v))
 		}
 	})
 	return n
+}
+
+// Normal is Normals at one vertex.
+func (s *Skin) Normal(places []geom.Vec, v int32) geom.Vec {
+	var sum geom.Vec
+	for _, c := range s.fan.of(int(v)) {
+		tri, k := s.Mesh.Tris[c/3], c%3
+		p := places[tri[(k+1)%3]].Sub(places[v])
+		q := places[tri[(k+2)%3]].Sub(places[v])
+		if w := float64(p.Len2() * q.Len2()); w > 0 {
+			sum = sum.Add(p.Cross(q).Mul(1 / w))
+		}
+	}
+	return sum.Unit()
 }
 
 // SplitAt is Split in the skin's own metric.

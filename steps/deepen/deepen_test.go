@@ -231,6 +231,9 @@ func TestLimits(t *testing.T) {
 	if !bytes.HasPrefix(none.Files["pictures/hand-forecast-1.png"], []byte("\x89PNG")) {
 		t.Error("no picture of the chin")
 	}
+	if m := none.Measures; m["lines.asked"] == int64(0) || m["lines.short"] != int64(0) || none.Spots[0].Fault {
+		t.Errorf("what was asked for is no fault: %v %+v", m, none.Spots[0])
+	}
 	if none.Measures["moved.in"].(float64) != 0 || !strings.HasPrefix(none.Spots[0].Says, "chin line: wanted") || !strings.Contains(none.Spots[0].Says, "strength") {
 		t.Errorf("the chin was to stay: %v %+v", none.Measures, none.Spots[0])
 	}

@@ -71,6 +71,7 @@ func (Kind) Handbook() step.Handbook {
 			{Name: "quiet.share", Type: step.Share, Resolution: 1e-4, Doc: "share left alone because the scan holds only noise there"},
 			{Name: "lines", Type: step.Count, Doc: "pieces of lines"},
 			{Name: "lines.short", Type: step.Count, Doc: "those that will be shallower than wanted by more than `allow`"},
+			{Name: "lines.asked", Type: step.Count, Doc: "those left shallower by more than that because regions or paint ask for less; they are in neither of the other two"},
 			{Name: "lines.over", Type: step.Count, Doc: "those that will be deeper by more than that"},
 		},
 		Outputs: []step.Output{

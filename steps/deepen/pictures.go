@@ -29,7 +29,7 @@ func (w *work) pictures(ctx context.Context, job *step.Job, base string, spots [
 	if len(spots) > 0 {
 		at := spots[0].At
 		near := draw.Spot{At: geom.Vec{X: at[0], Y: at[1], Z: at[2]}.Sub(w.mesh.Origin), Radius: spots[0].Radius}
-		view = draw.Near(draw.View{Name: "the gravest place", Dir: w.facing(near.At)}, near)
+		view = draw.Near(draw.View{Name: "the gravest place", Dir: w.facing(near.At, near.Radius)}, near)
 	}
 	if err := w.pair(ctx, job, base+"-deepened.png", "deepened", w.master(), view); err != nil {
 		return err
@@ -39,7 +39,7 @@ func (w *work) pictures(ctx context.Context, job *step.Job, base string, spots [
 	}
 	for i, r := range w.regions[:min(len(w.regions), regionsDrawn)] {
 		near := draw.Spot{At: r.At.Sub(w.mesh.Origin), Radius: r.Radius / 4}
-		view = draw.Near(draw.View{Name: r.Name, Dir: w.facing(near.At)}, near)
+		view = draw.Near(draw.View{Name: r.Name, Dir: w.facing(near.At, r.Radius)}, near)
 		if err := w.pair(ctx, job, fmt.Sprintf("%s-forecast-%d.png", base, i+1), "predicted finished part", w.after, view); err != nil {
 			return err
 		}
@@ -60,13 +60,18 @@ func (w *work) pair(ctx context.Context, job *step.Job, name, title string, plac
 	return workpiece.WritePicture(job, "pictures", name, p)
 }
 
-// facing returns the direction of the form at the vertex nearest to p.
-func (w *work) facing(p geom.Vec) geom.Vec {
-	best, n := -1.0, geom.Vec{Y: 1}
-	for i, q := range w.wanted {
-		if d := q.Sub(p).Len2(); best < 0 || d < best {
-			best, n = d, w.relief.Normal[i]
+// facing returns the direction of the skin about p, lines apart: the mean of what
+// lies within radius mm, or within a few.
+func (w *work) facing(p geom.Vec, radius float64) geom.Vec {
+	radius = max(radius, w.relief.Cutoff)
+	n := geom.Vec{}
+	for i, a := range w.skin.Areas(w.wanted) {
+		if w.wanted[i].Sub(p).Len2() <= float64(radius*radius) {
+			n = n.Add(w.skinUp[i].Mul(a))
 		}
+	}
+	if n = n.Unit(); n == (geom.Vec{}) {
+		return geom.Vec{Y: 1}
 	}
 	return n
 }

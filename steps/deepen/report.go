@@ -28,6 +28,9 @@ type line struct {
 // misses returns how much shallower than wanted it will be.
 func (l line) misses() float64 { return l.Depth - l.after }
 
+// asked reports whether it is left shallower because so it was asked for.
+func (l line) asked() bool { return l.limit == byStrength && l.misses() > 0 }
+
 // says tells what becomes of it.
 func (l line) says() string {
 	return fmt.Sprintf("wanted %.2f mm, will be %.2f mm (%.2f mm without deepening)", l.Depth, l.after, l.without)
@@ -68,7 +71,7 @@ func (w *work) spots() []step.Spot {
 // rank says how much people want to see of a line; 0 is the first.
 func (w *work) rank(l line) int {
 	switch {
-	case math.Abs(l.misses()) > w.values.Float("allow"):
+	case math.Abs(l.misses()) > w.values.Float("allow") && !l.asked():
 		return 0
 	case l.region != "":
 		return 1
@@ -85,14 +88,25 @@ func (w *work) spot(number int, l line, fault bool) step.Spot {
 	what := "line"
 	if fault {
 		what = "line that misses"
-		if l.limit != free && l.misses() > 0 {
-			says += " Held back by " + limitNames[l.limit] + "."
-		}
 	}
+	says += l.because(w.values.Float("allow"))
 	return step.Spot{
 		Number: number, What: what, Surface: "surface", At: [3]float64{round(at.X), round(at.Y), round(at.Z)},
 		Radius: round(max(l.Width, 0.5)), Value: round(l.after), Unit: "mm", Says: says, Fault: fault,
 	}
+}
+
+// because says why a line will miss what is wanted by more than is allowed.
+func (l line) because(allow float64) string {
+	switch {
+	case math.Abs(l.misses()) <= allow:
+		return ""
+	case l.misses() < 0 && l.Depth-l.without < -0.9*allow:
+		return " It would be that deep without deepening: moulding rounds the skin beside it."
+	case l.misses() > 0 && l.limit != free:
+		return " Held back by " + limitNames[l.limit] + "."
+	}
+	return ""
 }
 
 func round(x float64) float64 { return math.Round(x*1000) / 1000 }
@@ -135,29 +149,32 @@ func (w *work) measures() map[string]any {
 	}
 	rms := func(s, area geom.Sum) float64 { return math.Sqrt(s.Total() / area.Total()) }
 	share := func(l limit) float64 { return by[l].Total() / all.Total() }
-	short, over := w.astray()
+	short, over, asked := w.astray()
 	return map[string]any{
 		"detail": w.detail, "moved.rms": rms(moved, all), "moved.mean": mean.Total() / all.Total(), "moved.in": in, "moved.out": out,
 		"error.before": rms(before, trusted), "error.after": rms(after, trusted), "error.free": rms(loose, unheld),
 		"limited.share": 1 - share(free) - share(byNoise), "limited.most": share(byMost), "limited.gap": share(byGap), "limited.steep": share(bySteep),
 		"limited.overhang": share(byOverhang), "limited.fold": share(byFold),
-		"quiet.share": share(byNoise), "lines": int64(len(w.lines)), "lines.short": short, "lines.over": over,
+		"quiet.share": share(byNoise), "lines": int64(len(w.lines)), "lines.short": short, "lines.over": over, "lines.asked": asked,
 	}
 }
 
 // astray counts the pieces of lines that will be shallower than wanted by more
-// than is allowed, and those that will be deeper.
-func (w *work) astray() (short, over int64) {
+// than is allowed, those that will be deeper, and those that are left shallower as
+// was asked for.
+func (w *work) astray() (short, over, asked int64) {
 	allow := w.values.Float("allow")
 	for _, l := range w.lines {
 		switch {
+		case l.misses() > allow && l.asked():
+			asked++
 		case l.misses() > allow:
 			short++
 		case l.misses() < -allow:
 			over++
 		}
 	}
-	return short, over
+	return short, over, asked
 }
 
 // notes says what people should know beside the spots.
@@ -169,8 +186,12 @@ func (w *work) notes() []string {
 	if w.quiet() {
 		notes = append(notes, "there is next to nothing to deepen: without it the finished part would differ from what is wanted by no more than the noise of the scan")
 	}
-	if short, over := w.astray(); short+over > 0 {
-		notes = append(notes, fmt.Sprintf("of %d pieces of lines %d will be shallower than wanted and %d deeper; a cleft between fingers may count as a line", len(w.lines), short, over))
+	if short, over, asked := w.astray(); short+over+asked > 0 {
+		left := ""
+		if asked > 0 {
+			left = fmt.Sprintf(", %d are left shallower as was asked for", asked)
+		}
+		notes = append(notes, fmt.Sprintf("of %d pieces of lines %d will be shallower than wanted and %d deeper%s; a cleft between fingers may count as a line", len(w.lines), short, over, left))
 	}
 	notes = append(notes, w.heldBack()...)
 	for _, r := range w.regions {
@@ -180,7 +201,7 @@ func (w *work) notes() []string {
 }
 
 // heldBack says of every limit that held, but for noise and what was asked for,
-// how much of the skin it held and where most is left undone by it.
+// how much of the skin it held and where that misses what is wanted by most.
 func (w *work) heldBack() []string {
 	var area [limits]geom.Sum
 	var all geom.Sum
@@ -199,7 +220,7 @@ func (w *work) heldBack() []string {
 			continue
 		}
 		at := w.at(worst[l])
-		notes = append(notes, fmt.Sprintf("held back by %s: %s of the skin; most at (%.1f, %.1f, %.1f), where %.2f mm is left undone", limitNames[l], percent(area[l].Total()/all.Total()), at.X, at.Y, at.Z, math.Abs(w.error[worst[l]])))
+		notes = append(notes, fmt.Sprintf("held back by %s: %s of the skin; farthest from what is wanted at (%.1f, %.1f, %.1f), by %.2f mm", limitNames[l], percent(area[l].Total()/all.Total()), at.X, at.Y, at.Z, math.Abs(w.error[worst[l]])))
 	}
 	return notes
 }

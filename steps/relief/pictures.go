@@ -28,8 +28,8 @@ func (l *look) pictures(ctx context.Context, job *step.Job, base string, spots [
 	views := []draw.View{view}
 	if len(spots) > 0 {
 		at := spots[0].At
-		near := draw.Spot{At: geom.Vec{X: at[0], Y: at[1], Z: at[2]}.Sub(l.mesh.Origin), Radius: spots[0].Radius}
-		views = append(views, draw.Near(draw.View{Name: "the gravest place", Dir: l.facing(near.At)}, near))
+		near := draw.Spot{At: geom.Vec{X: at[0], Y: at[1], Z: at[2]}, Radius: spots[0].Radius}
+		views = append(views, draw.Near(draw.View{Name: "the gravest place", Dir: l.facing(near.At.Sub(l.mesh.Origin))}, near))
 	}
 	for i, v := range views {
 		p, err := draw.Pair(ctx, draw.Scene{Title: "as it is", Mesh: l.mesh, Workers: job.Workers}, draw.Scene{Title: "as it will come out of the mould", Mesh: after, Workers: job.Workers}, v, size)

@@ -22,7 +22,7 @@ type Kind struct{}
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "shrinkage",
-		Version: 2,
+		Version: 3,
 		Summary: "Scales the master up by what the chain of copies will lose.",
 		Method: "Each link of the chain is one copy made of another. Its share S is a share of the larger piece, the mould: " +
 			"S = (mould - part) / mould, so the part is (1 - S) of the mould and the mould part / (1 - S). Links multiply: three of " +
@@ -70,7 +70,7 @@ func (Kind) Handbook() step.Handbook {
 		},
 		Outputs: []step.Output{
 			{Name: "master", Kind: step.Surface, Doc: "the scaled surface, binary STL in mm"},
-			{Name: "table", Kind: step.Rows, Doc: "one line a link: share, factor and running size (CSV)"},
+			{Name: "table", Kind: step.Rows, Doc: "one line a link: share, factor, running size, and where the share comes from (CSV)"},
 		},
 		Memory: 4,
 	}

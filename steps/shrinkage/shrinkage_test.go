@@ -162,15 +162,16 @@ func TestFrameDecides(t *testing.T) {
 
 // TestTableEndsWhereItBegan: the last running size is the first.
 func TestTableEndsWhereItBegan(t *testing.T) {
-	got := run(t, step.Values{"links": threeTwos, "sources": cast, "source": "cast", "reference": 60.0})
-	want := `link,share_x_percent,share_y_percent,share_z_percent,frame,factor,running_factor,running_size_mm
-as it is to be,0,0,0,,1.000000000,1.000000000,60.0000
-alginate,1.5,1.5,1.5,,0.985000000,0.985000000,59.1000
-gypsum,-0.3,-0.3,-0.3,,1.003000000,0.987955000,59.2773
-master,0,0,0,,1.075436097,1.062482469,63.7489
-wax,2,2,2,,0.980000000,1.041232820,62.4740
-mould,2,2,2,,0.980000000,1.020408163,61.2245
-season,2,2,2,,0.980000000,1.000000000,60.0000
+	links := table("wax", table("shrinks", 0.02, "origin", "published: a maker's note, about 2 %"), "mould", 0.02, "season", 0.02)
+	got := run(t, step.Values{"links": links, "sources": cast, "source": "cast", "reference": 60.0})
+	want := `link,share_x_percent,share_y_percent,share_z_percent,frame,factor,running_factor,running_size_mm,origin
+as it is to be,0,0,0,,1.000000000,1.000000000,60.0000,
+alginate,1.5,1.5,1.5,,0.985000000,0.985000000,59.1000,
+gypsum,-0.3,-0.3,-0.3,,1.003000000,0.987955000,59.2773,
+master,0,0,0,,1.075436097,1.062482469,63.7489,
+wax,2,2,2,,0.980000000,1.041232820,62.4740,"published: a maker's note, about 2 %"
+mould,2,2,2,,0.980000000,1.020408163,61.2245,
+season,2,2,2,,0.980000000,1.000000000,60.0000,
 `
 	if s := string(got.Files["table/hand-shrinkage.csv"]); s != want {
 		t.Errorf("table\n%s", s)

@@ -16,7 +16,7 @@ import (
 // differs by direction has its mean factor there.
 func (c chain) table(values step.Values, m *geom.Mesh) string {
 	var b strings.Builder
-	b.WriteString("link,share_x_percent,share_y_percent,share_z_percent,frame,factor,running_factor,running_size_mm\n")
+	b.WriteString("link,share_x_percent,share_y_percent,share_z_percent,frame,factor,running_factor,running_size_mm,origin\n")
 	wanted, running := 0.0, 1.0
 	if values.Has("reference") {
 		wanted = values.Float("reference")
@@ -25,7 +25,7 @@ func (c chain) table(values step.Values, m *geom.Mesh) string {
 	}
 	row := func(name string, l process.Link, factor float64) {
 		running = float64(running * factor)
-		fmt.Fprintf(&b, "%s,%.6g,%.6g,%.6g,%s,%.9f,%.9f,%.4f\n", quoted(name), 100*l.Share[0], 100*l.Share[1], 100*l.Share[2], quoted(l.Frame), factor, running, wanted*running)
+		fmt.Fprintf(&b, "%s,%.6g,%.6g,%.6g,%s,%.9f,%.9f,%.4f,%s\n", quoted(name), 100*l.Share[0], 100*l.Share[1], 100*l.Share[2], quoted(l.Frame), factor, running, wanted*running, quoted(l.Origin))
 	}
 	row("as it is to be", process.Link{}, 1)
 	for _, l := range c.source {

@@ -75,7 +75,8 @@ func moulded(t *testing.T, master *geom.Mesh, links []process.Link) *geom.Mesh {
 // deepened, enlarged by the step shrinkage, and sent through three copies, one
 // of which shrinks differently along the mould's axes. What comes out is what
 // was wanted, within 0.02 mm where no limit held. LAYETTE_DEEPEN=0.25 does it with
-// waves and triangles a quarter as long, down to half a millimetre.
+// waves and triangles a quarter as long, down to half a millimetre; one part at a
+// time by -run TestChildComesBack/head.
 func TestChildComesBack(t *testing.T) {
 	link := func(pairs ...any) step.Table {
 		var l step.Table
@@ -100,44 +101,46 @@ func TestChildComesBack(t *testing.T) {
 		t.Fatal(wrong)
 	}
 	for name, edge := range map[string]float64{"left-hand": 0.55, "right-foot": 0.65, "head": 1.2} {
-		wanted := rippled(t, name, edge*fine, 5*edge*fine, 4.5*fine, 8*fine)
-		values := step.Values{"links": chain, "frames": frames, "gap": 0.0, "noise": 0.003 * fine * fine}
-		deep := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, wanted), Values: values})
-		master := deep.Files["master/hand-deepened.ply"]
-		large := steptest.Run(t, shrinkage.Kind{}, steptest.Given{
-			Inputs: map[string][]step.File{"surface": {steptest.File("hand.ply", master, "mm")}},
-			Values: step.Values{"links": chain, "frames": frames},
-		})
-		keepsForm(t, name, wanted, deep)
-		b := large.Files["master/hand-master.stl"]
-		m, _, err := meshio.Read(t.Context(), bytes.NewReader(b), int64(len(b)), meshio.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if m, _, err = m.Welded(t.Context(), 2); err != nil {
-			t.Fatal(err)
-		}
-		if len(m.Tris) != len(wanted.Tris) {
-			t.Fatalf("%s: %d triangles became %d", name, len(wanted.Tris), len(m.Tris))
-		}
-		got := moulded(t, m, links)
-		held, info := read(t, deep, "map/hand-deepening.ply", "limit")
-		var sum, n, before float64
-		for i, tri := range wanted.Tris {
-			for k, v := range tri {
-				p := wanted.Verts[v].Vec()
-				miss := got.Verts[got.Tris[i][k]].Vec().Sub(p)
-				if l := info.Columns[0].Values[v]; held.Verts[v] == wanted.Verts[v] && p.Z > 8*fine && l == 0 {
-					sum += miss.Len2()
-					n++
+		t.Run(name, func(t *testing.T) {
+			wanted := rippled(t, name, edge*fine, 5*edge*fine, 4.5*fine, 8*fine)
+			values := step.Values{"links": chain, "frames": frames, "gap": 0.0, "noise": 0.003 * fine * fine}
+			deep := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, wanted), Values: values})
+			master := deep.Files["master/hand-deepened.ply"]
+			large := steptest.Run(t, shrinkage.Kind{}, steptest.Given{
+				Inputs: map[string][]step.File{"surface": {steptest.File("hand.ply", master, "mm")}},
+				Values: step.Values{"links": chain, "frames": frames},
+			})
+			keepsForm(t, name, wanted, deep)
+			b := large.Files["master/hand-master.stl"]
+			m, _, err := meshio.Read(t.Context(), bytes.NewReader(b), int64(len(b)), meshio.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if m, _, err = m.Welded(t.Context(), 2); err != nil {
+				t.Fatal(err)
+			}
+			if len(m.Tris) != len(wanted.Tris) {
+				t.Fatalf("%s: %d triangles became %d", name, len(wanted.Tris), len(m.Tris))
+			}
+			got := moulded(t, m, links)
+			held, info := read(t, deep, "map/hand-deepening.ply", "limit")
+			var sum, n, before float64
+			for i, tri := range wanted.Tris {
+				for k, v := range tri {
+					p := wanted.Verts[v].Vec()
+					miss := got.Verts[got.Tris[i][k]].Vec().Sub(p)
+					if l := info.Columns[0].Values[v]; held.Verts[v] == wanted.Verts[v] && p.Z > 8*fine && l == 0 {
+						sum += miss.Len2()
+						n++
+					}
 				}
 			}
-		}
-		before = deep.Measures["error.before"].(float64)
-		t.Logf("%s: %d triangles, misses by %.4f mm (undeepened by %.4f), share counted %.2f, limits %.3f, quiet %.3f", name, len(wanted.Tris), math.Sqrt(sum/n), before, n/float64(3*len(wanted.Tris)), deep.Measures["limited.share"], deep.Measures["quiet.share"])
-		if rms := math.Sqrt(sum / n); !(rms < 0.02) || n < float64(len(wanted.Tris)) {
-			t.Errorf("%s: misses what was wanted by %.4f mm", name, rms)
-		}
+			before = deep.Measures["error.before"].(float64)
+			t.Logf("%s: %d triangles, misses by %.4f mm (undeepened by %.4f), share counted %.2f, limits %.3f, quiet %.3f", name, len(wanted.Tris), math.Sqrt(sum/n), before, n/float64(3*len(wanted.Tris)), deep.Measures["limited.share"], deep.Measures["quiet.share"])
+			if rms := math.Sqrt(sum / n); !(rms < 0.02) || n < float64(len(wanted.Tris)) {
+				t.Errorf("%s: misses what was wanted by %.4f mm", name, rms)
+			}
+		})
 	}
 }
 

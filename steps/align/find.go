@@ -118,12 +118,13 @@ func (g *group) nestle(ctx context.Context, i int, at geom.Pose, near []int) (ge
 	c := g.s.scans[i]
 	near = near[:min(len(near), 10)]
 	touching := g.touchers(i, near)
+	var touches []geom.Touch
 	for round := range 6 {
 		if ctx.Err() != nil {
 			return at, 0
 		}
 		reach := g.s.spacing * (3 - float64(0.3*float64(round)))
-		touches := g.touches(at, near, touching, reach)
+		touches = g.touches(at, near, touching, reach, touches[:0])
 		if len(touches) < 30 {
 			return at, 0
 		}
@@ -151,9 +152,8 @@ func (g *group) noiseOf(i int, near []int) float64 {
 	return sum / float64(max(1, len(near)))
 }
 
-// touches lists where a scan touches its neighbours, in the group's frame.
-func (g *group) touches(at geom.Pose, near []int, touching []*geom.Toucher, reach float64) []geom.Touch {
-	var all []geom.Touch
+// touches adds to all where a scan touches its neighbours, in the group's frame.
+func (g *group) touches(at geom.Pose, near []int, touching []*geom.Toucher, reach float64, all []geom.Touch) []geom.Touch {
 	for k, o := range near {
 		for _, t := range touching[k].Touches(at.Then(g.at[o].Inverse()), reach) {
 			all = append(all, geom.Touch{At: g.at[o].Apply(t.At), Plane: g.at[o].Apply(t.Plane), Normal: g.at[o].Rot.Apply(t.Normal), From: t.From})

@@ -302,7 +302,7 @@ func (g *group) between(held []bool, o *group, at []geom.Pose) (touches []geom.T
 			continue
 		}
 		near[n] = slices.DeleteFunc(g.near(i, at[i], 40), func(k int) bool { return !held[k] || o.in[k] })
-		touches = append(touches, g.touches(at[i], near[n], g.touchers(i, near[n]), 1.5*g.s.spacing)...)
+		touches = g.touches(at[i], near[n], g.touchers(i, near[n]), 1.5*g.s.spacing, touches)
 	}
 	return touches, near
 }

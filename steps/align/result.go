@@ -113,7 +113,7 @@ func (r *result) stands(p *place, near []int) bool {
 // firmness says how firmly member i's neighbours hold it.
 func (g *group) firmness(i int, near []int) float64 {
 	c := g.s.scans[i]
-	touches := g.touches(g.at[i], near, g.touchers(i, near), 1.5*g.s.spacing)
+	touches := g.touches(g.at[i], near, g.touchers(i, near), 1.5*g.s.spacing, nil)
 	if len(touches) < 30 {
 		return 0
 	}

@@ -12,9 +12,9 @@ import (
 )
 
 // part is a part of an invented child, of about so many triangles.
-func part(t *testing.T, name string, triangles int) *geom.Mesh {
+func part(t *testing.T, name string, triangles int, faults ...specimen.Fault) *geom.Mesh {
 	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{})
+	kit, err := specimen.NewKit(specimen.Options{Faults: faults})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -52,6 +52,16 @@ func TestSoundChild(t *testing.T) {
 		if n := turnedOver(m, after); n > 0 {
 			t.Errorf("%s, of detail %v mm: %d triangles of the moulded skin are turned over", tt.name, tt.detail, n)
 		}
+	}
+}
+
+// TestSlot: a slot in one skin is a line that is too deep, though its walls face
+// one another.
+func TestSlot(t *testing.T) {
+	m := part(t, "right-hand", 80_000, specimen.Fault{What: specimen.Slot, Part: "right-hand", Size: 0.8, Seed: 2})
+	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, m)})
+	if r.Measures["lines.too-deep"] == int64(0) || r.Measures["lines.unknown"] != int64(3) {
+		t.Errorf("%v lines too deep, %v places between skins", r.Measures["lines.too-deep"], r.Measures["lines.unknown"])
 	}
 }
 

@@ -7,16 +7,18 @@ import (
 )
 
 // A line lies between two skins if this share of the skin beside it faces other
-// such skin, turned from it by this much. Common practice, no source: of lines in
-// one skin nothing faces, at the webs of fingers and behind ears over a quarter.
+// such skin, turned from it by this much. Common practice, no source: of slots in
+// one skin up to a twelfth faces, their own walls; at the webs of fingers a
+// quarter does.
 const (
 	facing      = -0.5 // cosine
-	facingShare = 0.1
+	facingShare = 0.15
 	mostBeside  = 300 // places that are compared
 )
 
-// between reports whether the skin within reach mm beside a piece of a line, of
-// the given vertices, faces itself across less than twice that.
+// between reports whether the skin beside a piece of a line, of the given
+// vertices, faces itself across less than twice reach mm: that from half of reach
+// to reach away, since what is nearer may be the line's own walls.
 func (f *finder) between(piece []int32, reach float64) bool {
 	beside := f.besides(piece, reach)
 	n, met := 0, 0
@@ -46,7 +48,8 @@ func (f *finder) faces(v int32, others []int32, far float64) bool {
 	return false
 }
 
-// besides returns the vertices of no line within reach mm, along edges, of some.
+// besides returns the vertices of no line from half of reach to reach mm away,
+// along edges, from some.
 func (f *finder) besides(some []int32, reach float64) []int32 {
 	var queue []geom.Near
 	for _, v := range some {
@@ -72,10 +75,16 @@ func (f *finder) besides(some []int32, reach float64) []int32 {
 			queue = append(queue, geom.Near{ID: u, Dist2: d})
 		}
 	}
+	var far []int32
+	for _, v := range found {
+		if f.long[v] >= reach/2 {
+			far = append(far, v)
+		}
+	}
 	for _, list := range [][]int32{some, found} {
 		for _, v := range list {
 			f.long[v] = math.Inf(1)
 		}
 	}
-	return found
+	return far
 }

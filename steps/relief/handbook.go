@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "relief",
-		Version: 8,
+		Version: 9,
 		Summary: "Tells fine lines from form, and shows what is left of them after moulding.",
 		Method: "The skin is split at a wavelength: what is longer along the skin is form, what is shorter is relief, and form + relief is " +
 			"the surface exactly. A wave of length l passes into the form with the share 2^-(cutoff/l)², half at the cut-off, as a Gaussian " +

@@ -8,7 +8,7 @@ import (
 )
 
 // complaint says in words why a place is not sure; "" if it is.
-func (g *group) complaint(p *place) string {
+func (g *group) complaint(p *place, near []int) string {
 	m := &p.meeting
 	switch {
 	case m.On < leastOn:
@@ -25,8 +25,8 @@ func (g *group) complaint(p *place) string {
 		return "it contradicts " + g.s.names(p.against)
 	case p.firm < leastFirm || p.firm < enoughFirm && p.slip() > mostSlip && !p.joined:
 		return "undetermined: where it meets the others the skin is too smooth to hold it; it slides or turns freely"
-	case p.firm < wellHeld && (m.Agree() < smoothAgree || p.sigma > smoothLoose*g.s.ratio):
-		return "undetermined: where it meets the others the skin is smooth, and it does not lie on it as closely as in its right place it would"
+	case g.drift(p, near) > mostDrift:
+		return "undetermined: it nearly fits, as smooth skin does in many places; its distances to its neighbours rise and fall together"
 	}
 	return ""
 }

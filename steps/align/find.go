@@ -196,6 +196,6 @@ func (g *group) judge(p *place, near []int, most int) {
 		p.sigma = p.meeting.Sigma() / (noise / weight)
 	}
 	p.worth = float64(p.meeting.On) * asked / float64(most) * p.meeting.Agree() * (1 - float64(3*p.meeting.Clashing()))
-	p.why = g.complaint(p)
+	p.why = g.complaint(p, near)
 	p.ok = p.why == ""
 }

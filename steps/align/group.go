@@ -32,9 +32,6 @@ const (
 	enoughFirm    = 0.001  // see geom.Normal6.Weakest
 	leastFirm     = 0.0004 // where many points with little noise speak (see slip)
 	mostSlip      = 0.4    // mm
-	wellHeld      = 0.002  // below it skin is smooth, and much else of a head or limb looks like it
-	smoothAgree   = 0.95   // asked there: of 81 right places 77 had it
-	smoothLoose   = 1.2    // and 77 this; of the 9 that others of a head were then put beside falsely, none both
 	seedFirm      = 0.002
 	mostClash     = 0.015
 	looseness     = 1.8  // times the usual spread of pairs that surely lie right

@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "align",
-		Version: 12,
+		Version: 13,
 		Summary: "Places the scans of a part in one frame.",
 		Method: "Every scan is thinned to an even spacing; of each place the turn of the normals round it is described at two radii. " +
 			"Places that look alike in two scans, and lie alike to each other, suggest poses; in the thirty others that look most like a scan " +
@@ -22,7 +22,8 @@ func (Kind) Handbook() step.Handbook {
 			"one body whatever else speaks against it.\n\n" +
 			"How firm: when the scan is moved by one mm in the direction its neighbours hold least, its points leave their skin by the " +
 			"root of `firm` mm. A ball or a tube gives 0 for a turn about itself; shape gives 0.01 and more; below 0.001 the scan is " +
-			"not placed by itself.\n\n" +
+			"not placed by itself. Nor is it where its distances to its neighbours rise and fall together from place to place, by more than " +
+			"2.5 mm of sliding would explain: smooth skin nearly fits in many places.\n\n" +
 			"poses.json: {\"format\": \"poses 1\", \"unit\": \"mm\", \"frame\": scan whose own frame is the common one, \"spacing\": mm, " +
 			"\"scans\": [{\"name\", \"file\", \"sha256\", \"placed\", \"fixed\", \"rotation\": nine numbers by rows, \"move\": three mm, \"rms\", \"overlap\", " +
 			"\"agree\", \"firm\", \"held\": mm, \"loosest\": words, \"neighbours\": names, \"why\": words}]}: a point of a scan's file, in mm, " +
@@ -33,6 +34,7 @@ func (Kind) Handbook() step.Handbook {
 			"Y. Chen, G. Medioni, Object modelling by registration of multiple range images, 1992 (from memory)",
 			"D. F. Huber, M. Hebert, Fully automatic registration of multiple 3D data sets, 2003 (judging by what must have been seen; from memory)",
 			"F. Lu, E. Milios, Globally consistent range scan alignment for environment mapping, 1997 (from memory)",
+			"R. A. Fisher, Statistical Methods for Research Workers, 1925 (analysis of variance; from memory)",
 			"J. W. Tukey's biweight, tuning constant 4.685 (textbook; from memory)",
 		},
 		Cautions: []string{"Acceptance figures of scanners hold for matt, still bodies, not for skin and not for a child that breathes."},

@@ -98,29 +98,3 @@ func TestJoin(t *testing.T) {
 		}
 	}
 }
-
-// TestSmoothSkin: on skin that hardly holds it a shot must lie as closely as right
-// ones do: those of a skull lay 130 degrees beside their place with these numbers.
-func TestSmoothSkin(t *testing.T) {
-	g := &group{s: &session{ratio: 1}}
-	made := func(firm, sigma float64, on int) *place {
-		p := &place{overlap: 1, firm: firm, sigma: sigma, meeting: geom.Meeting{On: on, OverA: 1000}}
-		p.meeting.Off = []float32{0.05}
-		return p
-	}
-	tests := []struct {
-		name string
-		p    *place
-		ok   bool
-	}{
-		{"smooth and close", made(0.0009, 1.05, 990), true},
-		{"smooth and loose", made(0.0009, 1.37, 980), false},
-		{"smooth, and partly off", made(0.0009, 1.1, 940), false},
-		{"shaped and loose", made(0.004, 1.37, 940), true},
-	}
-	for _, tt := range tests {
-		if why := g.complaint(tt.p); (why == "") != tt.ok {
-			t.Errorf("%s: %q, want it sure: %v", tt.name, why, tt.ok)
-		}
-	}
-}

@@ -36,8 +36,6 @@ func Meet(a, b View, pose Pose, limit float64, most int) Meeting {
 
 // side counts a's points against b.
 func (m *Meeting) side(a, b View, pose Pose, limit float64, most int) (tried, over int) {
-	reach := 4 * max(a.Spacing, b.Spacing)
-	beside := float64(2.25*b.Spacing) * b.Spacing
 	for k := 0; k < len(a.Points); k += 1 + len(a.Points)/most {
 		tried++
 		at := pose.Apply(a.Points[k].Vec())
@@ -47,27 +45,47 @@ func (m *Meeting) side(a, b View, pose Pose, limit float64, most int) (tried, ov
 				continue
 			}
 		}
-		if a.Rim[k] {
-			continue
-		}
-		near := b.Nearest(at, reach)
-		if near.ID < 0 || b.Rim[near.ID] {
-			continue
-		}
-		n := b.Normals[near.ID].Vec()
-		d := at.Sub(b.Points[near.ID].Vec())
-		r := d.Dot(n)
-		if d.Len2()-float64(r*r) > beside {
+		r, turned, ok := a.over(b, k, at, pose)
+		if !ok {
 			continue
 		}
 		over++
 		m.Off = append(m.Off, float32(math.Abs(r)))
-		if math.Abs(r) <= limit && pose.Rot.Apply(a.Normals[k].Vec()).Dot(n) > 0.8 {
+		if math.Abs(r) <= limit && turned > sameWay {
 			m.On++
 			m.Square += float64(r * r)
 		}
 	}
 	return tried, over
+}
+
+// sameWay is the least cosine between the normals of points that lie on each other.
+const sameWay = 0.8
+
+// over returns how far point k of a, which pose brings to at, lies above b's skin,
+// mm, and the cosine between the two normals; false if it does not lie over it.
+func (a View) over(b View, k int, at Vec, pose Pose) (off, turned float64, ok bool) {
+	if a.Rim[k] {
+		return 0, 0, false
+	}
+	near := b.Nearest(at, 4*max(a.Spacing, b.Spacing))
+	if near.ID < 0 || b.Rim[near.ID] {
+		return 0, 0, false
+	}
+	n := b.Normals[near.ID].Vec()
+	d := at.Sub(b.Points[near.ID].Vec())
+	off = d.Dot(n)
+	if d.Len2()-float64(off*off) > float64(2.25*b.Spacing)*b.Spacing {
+		return 0, 0, false
+	}
+	return off, pose.Rot.Apply(a.Normals[k].Vec()).Dot(n), true
+}
+
+// Above returns how far point k of a lies above b's skin under a pose, mm; false if
+// it does not lie over that or faces another way.
+func (a View) Above(b View, k int, pose Pose) (float64, bool) {
+	off, turned, ok := a.over(b, k, pose.Apply(a.Points[k].Vec()), pose)
+	return off, ok && turned > sameWay
 }
 
 // Add adds the counts of another pair.

@@ -2,7 +2,6 @@ package form
 
 import (
 	"context"
-	"slices"
 
 	"layette/steps/internal/geom"
 )
@@ -55,7 +54,7 @@ func (s *Skin) folds(from, to []geom.Vec) []int32 {
 		a, b, c := from[tri[0]], from[tri[1]], from[tri[2]]
 		return across(from, tri).Len() > float64(sliver*max(b.Sub(a).Len2(), c.Sub(b).Len2(), a.Sub(c).Len2()))
 	}
-	found := make([][]int32, len(way)/4096+1)
+	fold := make([]bool, len(way))
 	geom.Chunks(len(way), s.workers, func(lo, hi int) {
 		for t := int32(lo); t < int32(hi); t++ {
 			for e := 3 * t; e < 3*t+3; e++ {
@@ -64,12 +63,18 @@ func (s *Skin) folds(from, to []geom.Vec) []int32 {
 					continue
 				}
 				if across(from, s.Mesh.Tris[t]).Dot(across(from, s.Mesh.Tris[mate])) >= 0 && plain(t) && plain(mate) {
-					found[lo/4096] = append(found[lo/4096], t)
+					fold[t] = true
 				}
 			}
 		}
 	})
-	return slices.Concat(found...)
+	var found []int32
+	for t, yes := range fold {
+		if yes {
+			found = append(found, int32(t))
+		}
+	}
+	return found
 }
 
 // across returns the direction away from a triangle, as long as twice its area.

@@ -84,7 +84,7 @@ func movedTruly(t *testing.T, res *steptest.Result, fit geom.Pose, part, later *
 		q := fit.Apply(geom.Vec{X: s.At[0], Y: s.At[1], Z: s.At[2]})
 		a, _ := part.Field.At(q)
 		b, _ := later.Field.At(q)
-		if math.Abs(a-b) > 0.3 {
+		if math.Abs(a-b) > 0.2 {
 			right++
 			continue
 		}

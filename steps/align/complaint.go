@@ -40,6 +40,18 @@ func (p *place) slip() float64 {
 	return p.meeting.Sigma() / math.Sqrt(max(p.firm, 1e-9)*min(400, max(1, float64(p.meeting.On))))
 }
 
+// mostTurn is how far noise may let a scan turn that is placed for good: 0.4
+// degrees, as mm of slip a mm of its size. Shots of seeded hands and arms lay up to
+// three times as far from their places; one of 300 was let turn by 0.43, and lay 1.3.
+const mostTurn = 0.007
+
+// turned complains of a place in which noise lets the scan turn too far.
+func (c *scan) turned(p *place) {
+	if p.ok && p.slip() > mostTurn*c.size {
+		p.ok, p.why = false, "undetermined: where it meets the others the skin is too smooth to hold it; it may be turned by a degree"
+	}
+}
+
 func (s *session) names(list []int) string {
 	var names []string
 	for _, i := range list {

@@ -62,3 +62,17 @@ func TestVariance(t *testing.T) {
 		t.Errorf("%v lies between patches of one point each, want 0", got)
 	}
 }
+
+// TestTurned: a shot of 20 mm that noise lets slip by 0.25 mm may turn by 0.7
+// degrees and is not placed; one of 60 mm turns by a third of that.
+func TestTurned(t *testing.T) {
+	for size, ok := range map[float64]bool{20: false, 60: true} {
+		p := &place{ok: true, firm: 0.001, meeting: geom.Meeting{On: 1000, Off: []float32{0.25 * 0.632 / 1.4826}}}
+		if slip := p.slip(); !(math.Abs(slip-0.25) < 0.001) {
+			t.Fatalf("it slips by %.4f mm, want 0.25", slip)
+		}
+		if (&scan{size: size}).turned(p); p.ok != ok {
+			t.Errorf("a shot of %g mm: %v %q, want %v", size, p.ok, p.why, ok)
+		}
+	}
+}

@@ -6,7 +6,7 @@ import "layette/engine/step"
 func (Kind) Handbook() step.Handbook {
 	return step.Handbook{
 		Name:    "align",
-		Version: 13,
+		Version: 14,
 		Summary: "Places the scans of a part in one frame.",
 		Method: "Every scan is thinned to an even spacing; of each place the turn of the normals round it is described at two radii. " +
 			"Places that look alike in two scans, and lie alike to each other, suggest poses; in the thirty others that look most like a scan " +

@@ -291,8 +291,8 @@ func TestOutcomeIsPinned(t *testing.T) {
 	tableHolds(t, table, string(res.Files["pairs/pairs.csv"]), string(res.Files["table/table.csv"]))
 	sum := sha256.Sum256(res.Files["poses/poses.json"])
 	const want = "81d27e21dccfa292"
-	if got := hex.EncodeToString(sum[:8]); got != want || (Kind{}).Handbook().Version != 13 {
-		t.Errorf("outcome %s of version %d; pinned is %s of version 13\n%s", got, Kind{}.Handbook().Version, want, res.Files["pairs/pairs.csv"])
+	if got := hex.EncodeToString(sum[:8]); got != want || (Kind{}).Handbook().Version != 14 {
+		t.Errorf("outcome %s of version %d; pinned is %s of version 14\n%s", got, Kind{}.Handbook().Version, want, res.Files["pairs/pairs.csv"])
 	}
 }
 

@@ -84,6 +84,7 @@ func (r *result) judgeAll(ctx context.Context) error {
 		list[k] = &place{scan: i, at: r.g.at[i], joined: true, near: near}
 		list[k].firm = r.g.firmness(i, near)
 		r.g.judge(list[k], near, asked)
+		r.s.scans[i].turned(list[k])
 		r.s.scans[i].sized(list[k])
 		return nil
 	})

@@ -265,8 +265,10 @@ func TestBadScans(t *testing.T) {
 		t.Errorf("align shows no line for other-child: %q", row)
 	}
 
-	// The sculptor keeps the shot that its noise spoke against, and it is used.
-	kept := names[5]
+	// The sculptor keeps the shot that its noise spoke against, and it is used. With
+	// it the pairs of this session count as noisier, and a small shot of smooth skin,
+	// which noise lets turn, is sure no more.
+	kept, unsure := names[5], names[1]
 	d.write("model.toml", sheet+fmt.Sprintf("[overrides.breath]\nset = \"stages.intake.values.verdict\"\nscan = \"scans/right-arm/%s.ply\"\nvalue = \"keep\"\nreason = \"the only one of the palm\"\n", kept))
 	d.run(exitHeld, "run", "--only", only) // the concession was about another table
 	d.run(exitDone, "concede", "session", "rejects", "--reason", "bad on purpose", "--as", d.key("wren"), "--yes")
@@ -276,8 +278,8 @@ func TestBadScans(t *testing.T) {
 	placed = d.run(exitDone, "show", "align", "right-arm")
 	t.Logf("%s\n%s", said, placed)
 	at, why = d.laid(t)
-	if worst, which = astray(at, truth); at[kept] == [3]geom3{} || len(at) != 12 || worst > 0.5 {
-		t.Errorf("with the kept shot %d of 12 are placed, %.2f mm off between %s: %s", len(at), worst, which, why[kept])
+	if worst, which = astray(at, truth); at[kept] == [3]geom3{} || len(at) != 11 || worst > 0.5 || !strings.Contains(why[unsure], "may be turned") {
+		t.Errorf("with the kept shot %d of 12 are placed, %.2f mm off between %s: %s; %s: %s", len(at), worst, which, why[kept], unsure, why[unsure])
 	}
 	d.says(d.run(exitDone, "show", "session"), "a person's word: keep; found was drop")
 }

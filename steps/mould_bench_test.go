@@ -21,18 +21,7 @@ import (
 // s/op of "all" is to be under 25 on two cores and GB under 3; CPU-s is what
 // counts on a machine that does other things too.
 func BenchmarkMould(b *testing.B) {
-	kit, err := specimen.NewKit(specimen.Options{})
-	if err != nil {
-		b.Fatal(err)
-	}
-	part, err := kit.Part("left-hand")
-	if err != nil {
-		b.Fatal(err)
-	}
-	m, err := part.Mesh(b.Context(), specimen.Sampling{Triangles: 2_000_000})
-	if err != nil {
-		b.Fatal(err)
-	}
+	m := steptest.Mesh(b, specimen.Options{}, "left-hand", 2_000_000)
 	var ply bytes.Buffer
 	if err := meshio.WritePLY(&ply, m); err != nil {
 		b.Fatal(err)

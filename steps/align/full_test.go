@@ -164,7 +164,7 @@ func (s *stages) Add(int) {}
 // hold points alone when they are read back.
 func onDisk(t *testing.T, dir string, n int) []shot {
 	t.Helper()
-	p := partOf(t, "head", specimen.Options{})
+	p := steptest.Part(t, specimen.Options{}, "head")
 	s := specimen.Session{Shots: n, Shared: 0.3, Bad: 0.05, Seed: 1, Scanner: specimen.Scanner{Pitch: 0.16}}
 	have, _ := filepath.Glob(filepath.Join(dir, "*.ply"))
 	whole := s

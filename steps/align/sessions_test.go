@@ -47,10 +47,10 @@ func TestSessions(t *testing.T) {
 		for seed := first; seed < first+seedsWanted(); seed++ {
 			s := specimen.Session{Shots: c.shots, Shared: 0.3, Bad: 0.1, Twice: true, Seed: seed,
 				Scanner: specimen.Scanner{Pitch: 0.5, Noise: 0.05 + 0.05*float64(seed%3)}}
-			part := partOf(t, c.part, specimen.Options{})
+			part := steptest.Part(t, specimen.Options{}, c.part)
 			s.Later = part
 			if c.part != "head" {
-				s.Later = partOf(t, c.part, specimen.Options{Curl: [5]float64{1: 20}})
+				s.Later = steptest.Part(t, specimen.Options{Curl: [5]float64{1: 20}}, c.part)
 			}
 			toldOf(t, c.part, s, part)
 		}

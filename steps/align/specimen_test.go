@@ -4,26 +4,14 @@ import (
 	"strings"
 	"testing"
 
+	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
-
-func partOf(t testing.TB, name string, o specimen.Options) *specimen.Part {
-	t.Helper()
-	k, err := specimen.NewKit(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := k.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
-}
 
 // sitting takes a session round an invented part.
 func sitting(t testing.TB, name string, o specimen.Options, s specimen.Session) []shot {
 	t.Helper()
-	return sittingOf(t, partOf(t, name, o), s)
+	return sittingOf(t, steptest.Part(t, o, name), s)
 }
 
 func sittingOf(t testing.TB, p *specimen.Part, s specimen.Session) []shot {

@@ -21,7 +21,7 @@ import (
 // TestCasting: shots lie on a casting, in its own frame, where they truly
 // belong, and nothing moves the casting.
 func TestCasting(t *testing.T) {
-	part := partOf(t, "right-hand", specimen.Options{})
+	part := steptest.Part(t, specimen.Options{}, "right-hand")
 	whole, err := part.Mesh(t.Context(), specimen.Sampling{Edge: 0.5})
 	if err != nil {
 		t.Fatal(err)
@@ -64,7 +64,7 @@ func TestCasting(t *testing.T) {
 // TestMovedFinger: a finger that moved when two thirds were shot is found where
 // it is, and nothing else is said to have moved.
 func TestMovedFinger(t *testing.T) {
-	part, later := partOf(t, "right-hand", specimen.Options{}), partOf(t, "right-hand", specimen.Options{Curl: [5]float64{1: 20}})
+	part, later := steptest.Part(t, specimen.Options{}, "right-hand"), steptest.Part(t, specimen.Options{Curl: [5]float64{1: 20}}, "right-hand")
 	for seed := range seedsWanted() {
 		shots := sittingOf(t, part, specimen.Session{Shots: 15, Shared: 0.5, Later: later, Seed: seed, Scanner: specimen.Scanner{Pitch: 0.6, Noise: 0.08}})
 		res, truth := tossed(t, shots, seed)

@@ -35,14 +35,7 @@ func run(t testing.TB, m *geom.Mesh, values step.Values) *steptest.Result {
 
 func part(t testing.TB, o specimen.Options, name string, triangles int) (*specimen.Part, *geom.Mesh) {
 	t.Helper()
-	k, err := specimen.NewKit(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := k.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := steptest.Part(t, o, name)
 	m, err := p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles})
 	if err != nil {
 		t.Fatal(err)

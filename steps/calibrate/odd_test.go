@@ -8,6 +8,7 @@ import (
 	"layette/steps/internal/form"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/region"
+	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
 
@@ -19,15 +20,7 @@ func plain(t testing.TB, name string, triangles int) *geom.Mesh {
 
 func ofChild(t testing.TB, o specimen.Options, name string, triangles int) *geom.Mesh {
 	t.Helper()
-	kit, err := specimen.NewKit(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles, Workers: 2})
+	m, err := steptest.Part(t, o, name).Mesh(t.Context(), specimen.Sampling{Triangles: triangles, Workers: 2})
 	if err != nil {
 		t.Fatal(err)
 	}

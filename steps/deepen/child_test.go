@@ -21,14 +21,7 @@ import (
 // all sides, on its skin; none within 6 mm of the opening.
 func rippled(t *testing.T, name string, edge float64, waves ...float64) *geom.Mesh {
 	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	part := steptest.Part(t, specimen.Options{}, name)
 	m, err := part.Mesh(t.Context(), specimen.Sampling{Edge: edge})
 	if err != nil {
 		t.Fatal(err)

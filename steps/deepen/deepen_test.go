@@ -419,14 +419,7 @@ func BenchmarkRun(b *testing.B) {
 		}
 	}
 	hand := func() *geom.Mesh {
-		kit, err := specimen.NewKit(specimen.Options{})
-		if err != nil {
-			b.Fatal(err)
-		}
-		part, err := kit.Part("left-hand")
-		if err != nil {
-			b.Fatal(err)
-		}
+		part := steptest.Part(b, specimen.Options{}, "left-hand")
 		m, err := part.Mesh(b.Context(), specimen.Sampling{Triangles: 2_000_000})
 		if err != nil {
 			b.Fatal(err)

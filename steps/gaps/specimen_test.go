@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"layette/steps/internal/geom"
+	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
 
@@ -15,14 +16,7 @@ import (
 // 2 mm apart at their ends and meet in webs between their roots.
 func handOf(t testing.TB, name string, o specimen.Options, triangles int) (*specimen.Part, *geom.Mesh) {
 	t.Helper()
-	kit, err := specimen.NewKit(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := steptest.Part(t, o, name)
 	m, err := p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles})
 	if err != nil {
 		t.Fatal(err)

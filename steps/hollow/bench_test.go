@@ -13,18 +13,7 @@ import (
 
 // BenchmarkHollow casts a head of two million triangles, reading and all.
 func BenchmarkHollow(b *testing.B) {
-	kit, err := specimen.NewKit(specimen.Options{})
-	if err != nil {
-		b.Fatal(err)
-	}
-	part, err := kit.Part("head")
-	if err != nil {
-		b.Fatal(err)
-	}
-	m, err := part.Mesh(b.Context(), specimen.Sampling{Triangles: 2_000_000})
-	if err != nil {
-		b.Fatal(err)
-	}
+	m := steptest.Mesh(b, specimen.Options{}, "head", 2_000_000)
 	var ply bytes.Buffer
 	if err := meshio.WritePLY(&ply, m); err != nil {
 		b.Fatal(err)

@@ -523,18 +523,7 @@ func TestPinned(t *testing.T) {
 // canals of some 2 mm that keep liquid; with 4 mm they fill solid (those side by side in one). Neither is
 // held against it where the recipe lets digits be solid, and each is where not.
 func TestHand(t *testing.T) {
-	kit, err := specimen.NewKit(specimen.Options{Plain: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := kit.Part("right-hand")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := part.Mesh(t.Context(), specimen.Sampling{Triangles: 60_000})
-	if err != nil {
-		t.Fatal(err)
-	}
+	m := steptest.Mesh(t, specimen.Options{Plain: true}, "right-hand", 60_000)
 	f := file(t, m)
 	for _, tt := range []struct {
 		wall  float64

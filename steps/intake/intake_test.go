@@ -254,16 +254,9 @@ func TestDerivedViews(t *testing.T) {
 // TestSession: no good shot of a session of a hand is dropped, every blurred or
 // sparse one is.
 func TestSession(t *testing.T) {
-	kit, err := specimen.NewKit(specimen.Options{Plain: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := kit.Part("right-hand")
-	if err != nil {
-		t.Fatal(err)
-	}
+	part := steptest.Part(t, specimen.Options{Plain: true}, "right-hand")
 	s := specimen.Session{Scanner: specimen.Scanner{Pitch: 0.6}, Shots: 14, Bad: 0.22, Seed: 9}
-	err = s.Run(t.Context(), part, func(c specimen.Scan) error {
+	err := s.Run(t.Context(), part, func(c specimen.Scan) error {
 		r := take(t, file(t, c.Mesh), nil)
 		dropped := r.Measures["verdict"] == "drop"
 		if want := c.Fault == specimen.Blurred || c.Fault == specimen.Sparse; c.Fault != specimen.Elsewhere && dropped != want {
@@ -302,17 +295,10 @@ func TestCancel(t *testing.T) {
 
 // BenchmarkIntake looks at scans of 100,000 points, one after the other.
 func BenchmarkIntake(b *testing.B) {
-	kit, err := specimen.NewKit(specimen.Options{Plain: true})
-	if err != nil {
-		b.Fatal(err)
-	}
-	part, err := kit.Part("head")
-	if err != nil {
-		b.Fatal(err)
-	}
+	part := steptest.Part(b, specimen.Options{Plain: true}, "head")
 	var f step.File
 	s := specimen.Session{Scanner: specimen.Scanner{Pitch: 0.25, Wide: 88, High: 88}, Shots: 1}
-	err = s.Run(b.Context(), part, func(c specimen.Scan) error {
+	err := s.Run(b.Context(), part, func(c specimen.Scan) error {
 		b.Logf("%d points", len(c.Mesh.Verts))
 		f = file(b, c.Mesh)
 		return nil

@@ -51,21 +51,14 @@ func TestFullSize(t *testing.T) {
 // onDisk makes the session's shots in dir or finds them there, with their places.
 func onDisk(t *testing.T, dir string, n int) ([]poses.Place, *specimen.Part) {
 	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := kit.Part("head")
-	if err != nil {
-		t.Fatal(err)
-	}
+	part := steptest.Part(t, specimen.Options{}, "head")
 	s := specimen.Session{Shots: n, Shared: 0.3, Bad: 0.05, Seed: 1, Scanner: specimen.Scanner{Pitch: 0.16}}
 	have, _ := filepath.Glob(filepath.Join(dir, "*.ply"))
 	if len(have) >= n { // the poses are wanted alone: hardly a ray
 		s.Scanner.Pitch = 8
 	}
 	var list []poses.Place
-	err = s.Run(t.Context(), part, func(c specimen.Scan) error {
+	err := s.Run(t.Context(), part, func(c specimen.Scan) error {
 		path := filepath.Join(dir, c.Name+".ply")
 		if len(have) < n {
 			var b bytes.Buffer

@@ -180,18 +180,11 @@ func TestHand(t *testing.T) {
 // session takes good shots of a part with true poses.
 func session(t testing.TB, name string, shots int, scanner specimen.Scanner) (map[string][]step.File, *specimen.Part) {
 	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{Plain: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	part := steptest.Part(t, specimen.Options{Plain: true}, name)
 	in := map[string][]step.File{}
 	var table poses.Table
 	s := specimen.Session{Scanner: scanner, Shots: shots, Seed: 3}
-	err = s.Run(t.Context(), part, func(c specimen.Scan) error {
+	err := s.Run(t.Context(), part, func(c specimen.Scan) error {
 		f := scanFile(t, c.Name+".ply", c.Mesh)
 		in["scans"] = append(in["scans"], f)
 		table.Scans = append(table.Scans, poses.At(f, c.Pose))

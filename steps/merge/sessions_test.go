@@ -94,13 +94,6 @@ func faulty(t testing.TB, name string, shots int, seed uint64, scanner specimen.
 
 func partOf(t testing.TB, name string, curl float64) *specimen.Part {
 	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{Plain: true, Curl: [5]float64{1: curl}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	part := steptest.Part(t, specimen.Options{Plain: true, Curl: [5]float64{1: curl}}, name)
 	return part
 }

@@ -143,14 +143,7 @@ func TestFits(t *testing.T) {
 // TestAdvice: an arm too long for the bed is cut in the recipe's words where the
 // advice says, and both halves fit.
 func TestAdvice(t *testing.T) {
-	kit, err := specimen.NewKit(specimen.Options{Plain: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	arm, err := kit.Part("left-arm")
-	if err != nil {
-		t.Fatal(err)
-	}
+	arm := steptest.Part(t, specimen.Options{Plain: true}, "left-arm")
 	m, err := arm.Mesh(t.Context(), specimen.Sampling{Triangles: 20_000})
 	if err != nil {
 		t.Fatal(err)

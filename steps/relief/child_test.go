@@ -11,24 +11,6 @@ import (
 	"layette/steps/specimen"
 )
 
-// part is a part of an invented child, of about so many triangles.
-func part(t *testing.T, name string, triangles int, faults ...specimen.Fault) *geom.Mesh {
-	t.Helper()
-	kit, err := specimen.NewKit(specimen.Options{Faults: faults})
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := kit.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m
-}
-
 // TestSoundChild: on a sound hand, foot and head, though the chain holds 4 mm
 // only, no triangle of the moulded skin is turned over, nothing is too deep but
 // nostrils, and the webs of a hand's four fingers are places between two skins.
@@ -39,7 +21,7 @@ func TestSoundChild(t *testing.T) {
 		detail             float64
 		tooDeep, leastWebs int64
 	}{{"left-hand", 120_000, 4, 0, 3}, {"left-foot", 60_000, 4, 0, 0}, {"head", 120_000, 4, 2, 0}} {
-		m := part(t, tt.name, tt.triangles)
+		m := steptest.Mesh(t, specimen.Options{}, tt.name, tt.triangles)
 		r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, m), Values: step.Values{"links": links(tt.detail)}})
 		if deep, webs := r.Measures["lines.too-deep"].(int64), r.Measures["lines.unknown"].(int64); deep > tt.tooDeep || webs < tt.leastWebs {
 			t.Errorf("%s: %d lines too deep, %d places between skins: %+v", tt.name, deep, webs, r.Spots[0])
@@ -58,7 +40,7 @@ func TestSoundChild(t *testing.T) {
 // TestSlot: a slot in one skin is a line that is too deep, though its walls face
 // one another.
 func TestSlot(t *testing.T) {
-	m := part(t, "right-hand", 80_000, specimen.Fault{What: specimen.Slot, Part: "right-hand", Size: 0.8, Seed: 2})
+	m := steptest.Mesh(t, specimen.Options{Faults: []specimen.Fault{{What: specimen.Slot, Part: "right-hand", Size: 0.8, Seed: 2}}}, "right-hand", 80_000)
 	r := steptest.Run(t, Kind{}, steptest.Given{Inputs: file(t, m)})
 	if r.Measures["lines.too-deep"] == int64(0) || r.Measures["lines.unknown"] != int64(3) {
 		t.Errorf("%v lines too deep, %v places between skins", r.Measures["lines.too-deep"], r.Measures["lines.unknown"])

@@ -10,6 +10,7 @@ import (
 	"layette/engine/step"
 	"layette/steps/internal/geom"
 	"layette/steps/internal/meshio"
+	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
 
@@ -101,7 +102,7 @@ func TestHangs(t *testing.T) {
 // Turned, mirrored, moved and with more triangles, a head asks for the same and
 // its ears hang as far.
 func TestLawsOfHead(t *testing.T) {
-	m := part(t, specimen.Options{Plain: true}, "head", 40_000)
+	m := steptest.Mesh(t, specimen.Options{Plain: true}, "head", 40_000)
 	q := geom.Quaternion{W: 0.8, X: 0.3, Y: -0.4, Z: math.Sqrt(1 - 0.64 - 0.09 - 0.16)}.Rot()
 	turned := &geom.Mesh{Tris: m.Tris}
 	for _, p := range m.Verts {
@@ -115,7 +116,7 @@ func TestLawsOfHead(t *testing.T) {
 		return run(t, m, step.Values{"shape": "head"}).Measures["catch.hook"].(float64)
 	}
 	want, hang := seen(m), deep(m)
-	for name, other := range map[string]*geom.Mesh{"turned": turned, "mirrored": m.MirroredX(), "finer": part(t, specimen.Options{Plain: true}, "head", 90_000)} {
+	for name, other := range map[string]*geom.Mesh{"turned": turned, "mirrored": m.MirroredX(), "finer": steptest.Mesh(t, specimen.Options{Plain: true}, "head", 90_000)} {
 		if got := seen(other); got != want {
 			t.Errorf("%s: %s, want %s", name, got, want)
 		}
@@ -143,7 +144,7 @@ func TestInsideOut(t *testing.T) {
 func TestStubCatches(t *testing.T) {
 	for _, seed := range []uint64{4, 9} {
 		fault := specimen.Fault{What: specimen.Hook, Part: "right-leg", Size: 128, Seed: seed}
-		r := run(t, part(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "right-leg", 60_000), step.Values{"shape": "leg"})
+		r := run(t, steptest.Mesh(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "right-leg", 60_000), step.Values{"shape": "leg"})
 		if a := r.Measures["catch.angle"].(float64); !(math.Abs(a-128) <= 2) || r.Measures["catch.spots"] != int64(1) || r.Measures["branches"] != int64(0) {
 			t.Errorf("seed %d: %.1f degrees, %v catch, %v branches", seed, a, r.Measures["catch.spots"], r.Measures["branches"])
 		}
@@ -158,7 +159,7 @@ func TestStubCatches(t *testing.T) {
 func TestStubOnAnArm(t *testing.T) {
 	for seed, deg := range []float64{124, 130} {
 		fault := specimen.Fault{What: specimen.Hook, Part: "left-arm", Size: deg, Seed: uint64(seed)}
-		r := run(t, part(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "left-arm", 60_000), step.Values{"shape": "arm"})
+		r := run(t, steptest.Mesh(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "left-arm", 60_000), step.Values{"shape": "arm"})
 		if a := r.Measures["catch.angle"].(float64); !(math.Abs(a-deg) <= 2) {
 			t.Errorf("%.1f degrees, want %g", a, deg)
 		}
@@ -168,7 +169,7 @@ func TestStubOnAnArm(t *testing.T) {
 // A leg drawn in to 10 mm between two flat floors: 52 mm across must pass.
 func TestFlatWaist(t *testing.T) {
 	fault := specimen.Fault{What: specimen.Waist, Part: "right-leg", Size: 10}
-	m := part(t, specimen.Options{Plain: true, Knee: 20, Faults: []specimen.Fault{fault}}, "right-leg", 60_000)
+	m := steptest.Mesh(t, specimen.Options{Plain: true, Knee: 20, Faults: []specimen.Fault{fault}}, "right-leg", 60_000)
 	r := run(t, m, step.Values{"shape": "leg"})
 	within(t, "narrow girth", r.Measures["stretch.limit-girth"], 10*math.Pi, 0.02)
 	if r.Measures["bends.angle"].(float64) > 95 || r.Measures["stretch.place"] != "thigh" {
@@ -180,7 +181,7 @@ func TestFlatWaist(t *testing.T) {
 // way it is pulled is not known.
 func TestStubWithoutOpening(t *testing.T) {
 	fault := specimen.Fault{What: specimen.Hook, Part: "right-leg", Size: 128, Seed: 4}
-	m := part(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "right-leg", 60_000)
+	m := steptest.Mesh(t, specimen.Options{Plain: true, Faults: []specimen.Fault{fault}}, "right-leg", 60_000)
 	wide := 0.0
 	for _, p := range m.Verts {
 		if p[2] < 1e-3 {

@@ -90,28 +90,11 @@ func TestDiscThroughHole(t *testing.T) {
 	}
 }
 
-func part(t testing.TB, o specimen.Options, name string, triangles int) *geom.Mesh {
-	t.Helper()
-	k, err := specimen.NewKit(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := k.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := p.Mesh(t.Context(), specimen.Sampling{Triangles: triangles})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m
-}
-
 // The sound kit comes out of its moulds; its head, the widest against its
 // opening, is worth a remark.
 func TestSoundKit(t *testing.T) {
 	for name, shape := range map[string]string{"head": "head", "right-arm": "arm", "left-leg": "leg"} {
-		r := run(t, part(t, specimen.Options{Plain: true}, name, 30_000), step.Values{"shape": shape})
+		r := run(t, steptest.Mesh(t, specimen.Options{Plain: true}, name, 30_000), step.Values{"shape": shape})
 		t.Logf("%s: %.3f, %v in the %v, past %v; fullness %.2f", name, r.Measures["stretch.greatest"], r.Measures["stretch.grade"], r.Measures["stretch.place"], r.Measures["stretch.limit-place"], r.Measures["fold.fullness"])
 		for _, s := range r.Spots {
 			if s.Fault {
@@ -217,7 +200,7 @@ func TestOutcomeIsPinned(t *testing.T) {
 // BenchmarkStripping runs the whole step, reading and writing and all, on an
 // arm of two million triangles.
 func BenchmarkStripping(b *testing.B) {
-	m := part(b, specimen.Options{}, "right-arm", 2_000_000)
+	m := steptest.Mesh(b, specimen.Options{}, "right-arm", 2_000_000)
 	job := &step.Job{Inputs: file(b, m), Values: steptest.Values(b, Kind{}.Handbook(), step.Values{"shape": "arm"}), Workers: 2, Progress: step.NoProgress,
 		Create: func(string, string) (io.WriteCloser, error) { return nowhere{}, nil }}
 	b.ReportAllocs()

@@ -6,19 +6,13 @@ import (
 	"testing"
 
 	"layette/steps/internal/geom"
+	"layette/steps/internal/steptest"
 	"layette/steps/specimen"
 )
 
 func part(t testing.TB, o specimen.Options, name string, s specimen.Sampling) (*specimen.Part, *geom.Mesh) {
 	t.Helper()
-	k, err := specimen.NewKit(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := k.Part(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := steptest.Part(t, o, name)
 	m, err := p.Mesh(t.Context(), s)
 	if err != nil {
 		t.Fatal(err)

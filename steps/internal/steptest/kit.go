@@ -29,13 +29,9 @@ func Surface(t testing.TB, part string, m *geom.Mesh) step.File {
 	return f
 }
 
-// Child makes parts of invented children, and keeps what it has made.
-type Child map[string]*geom.Mesh
-
-// Part returns a part as it is known.
-func (Child) Part(t testing.TB, o specimen.Options, name string) *specimen.Part {
+// Part returns a part of an invented child.
+func Part(t testing.TB, o specimen.Options, name string) *specimen.Part {
 	t.Helper()
-	o.Plain = true
 	kit, err := specimen.NewKit(o)
 	if err != nil {
 		t.Fatal(err)
@@ -45,6 +41,26 @@ func (Child) Part(t testing.TB, o specimen.Options, name string) *specimen.Part 
 		t.Fatal(err)
 	}
 	return p
+}
+
+// Mesh returns the surface of such a part, of about so many triangles.
+func Mesh(t testing.TB, o specimen.Options, name string, triangles int) *geom.Mesh {
+	t.Helper()
+	m, err := Part(t, o, name).Mesh(t.Context(), specimen.Sampling{Triangles: triangles})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+// Child makes parts of invented children, and keeps what it has made.
+type Child map[string]*geom.Mesh
+
+// Part returns a part as it is known.
+func (Child) Part(t testing.TB, o specimen.Options, name string) *specimen.Part {
+	t.Helper()
+	o.Plain = true
+	return Part(t, o, name)
 }
 
 // Mesh returns a part's surface. Faults of other parts do not matter to it.
@@ -59,11 +75,8 @@ func (c Child) Mesh(t testing.TB, o specimen.Options, name string, triangles int
 	o.Faults = own
 	key := fmt.Sprint(o, name, triangles)
 	if c[key] == nil {
-		m, err := c.Part(t, o, name).Mesh(t.Context(), specimen.Sampling{Triangles: triangles})
-		if err != nil {
-			t.Fatal(err)
-		}
-		c[key] = m
+		o.Plain = true
+		c[key] = Mesh(t, o, name, triangles)
 	}
 	return c[key]
 }
